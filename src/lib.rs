@@ -24,6 +24,7 @@ pub mod advice;
 pub mod air;
 pub mod airspeed;
 pub mod compare;
+pub mod confinement;
 pub mod decipher;
 pub mod detect;
 pub mod files;

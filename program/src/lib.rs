@@ -2,7 +2,6 @@
 
 #[macro_use]
 mod commands;
-mod confinement;
 mod inbox;
 mod quoting;
 mod version;

@@ -98,6 +98,30 @@ fn glyphs_and_labels_without_an_end_are_refused() {
     assert!(message.contains("glyphs.toml") && message.contains("a device or a pipe"), "{message}");
 }
 
+#[cfg(target_os = "linux")]
+#[test]
+fn labels_of_a_stranger_lead_teach_to_no_clip_outside_of_the_folder() {
+    if let Err(reason) = pairspeed::confinement::Confinement::check_available() {
+        eprintln!("not tested: {reason}");
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let [shared, private] = ["shared", "private"].map(|name| folder.path().join(name));
+    fs::create_dir_all(shared.join("flight-glyphs")).unwrap();
+    fs::create_dir(&private).unwrap();
+    fs::copy(project_file(CLIP), private.join("other.avi")).unwrap();
+    let (clip, setup) = (shared.join("flight.avi"), shared.join("flight.setup.toml"));
+    fs::copy(project_file(CLIP), &clip).unwrap();
+    fs::copy(project_file(SETUP), &setup).unwrap();
+    let labels =
+        "[[told]]\nclip = \"../private/other.avi\"\nchannel = \"speed\"\ntime_s = 1.0\ntext = \"63\"\n";
+    fs::write(shared.join("flight-glyphs/told.toml"), labels).unwrap();
+    let output = pairspeed(&["teach", text(&clip), "--setup", text(&setup), "--say", "speed@3.3=63"]);
+    let message = error_of(&output);
+    assert!(!output.status.success() && message.contains("other.avi"), "{message}");
+    assert!(message.contains("permission"), "{message}");
+}
+
 #[cfg(unix)]
 #[test]
 fn a_clip_whose_name_is_not_text_is_shown_in_words_and_as_json() {

@@ -76,6 +76,40 @@ fn recordings_in_a_folder_are_read_once_and_unreadable_files_are_named() {
     assert!(said[&text].len() == 1 && said[&text][0].contains("not a video"), "{said:?}");
 }
 
+/// Whether a child of a process runs without the right to gain privileges, as confined processes do.
+#[cfg(target_os = "linux")]
+fn has_confined_child(process: u32) -> bool {
+    let children = fs::read_to_string(format!("/proc/{process}/task/{process}/children")).unwrap_or_default();
+    let status = |child: &str| fs::read_to_string(format!("/proc/{child}/status")).unwrap_or_default();
+    children.split_whitespace().any(|child| status(child).contains("NoNewPrivs:\t1"))
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_recording_is_read_in_a_confined_process_which_ends_with_the_inbox() {
+    if let Err(reason) = pairspeed::confinement::Confinement::check_available() {
+        eprintln!("not tested: {reason}");
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let (card, log) = (folder.path().join("card"), folder.path().join("log"));
+    fs::create_dir(&card).unwrap();
+    fs::copy(demo("salt-flat.setup.toml"), card.join("wing.setup.toml")).unwrap();
+    let recording = card.join("a.avi");
+    fs::copy(demo("salt-flat.avi"), &recording).unwrap();
+    let mut inbox = start(&card, &log, false);
+    while !has_confined_child(inbox.id()) {
+        assert!(inbox.try_wait().unwrap().is_none() && !results_of(&recording).join("summary.json").exists());
+        sleep(Duration::from_millis(5));
+    }
+    inbox.kill().unwrap();
+    inbox.wait().unwrap();
+    // The next run finds nobody who writes the results, and reads the recording.
+    assert!(start(&card, &log, true).wait().unwrap().success());
+    let said = said(&log);
+    assert!(said[&recording].len() == 1 && said[&recording][0].starts_with("read with"), "{said:?}");
+}
+
 /// A recording of the soak test with its expected outcome.
 struct Arriving {
     path: PathBuf,

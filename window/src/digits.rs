@@ -10,6 +10,7 @@ use super::lesson::{LessonAction, LessonView};
 use super::typed::{Typed, is_at, requests_of};
 use super::work::{Reporter, Work};
 use super::{Page, Screen, Shared, page, progress, theme};
+use pairspeed::confinement::Confinement;
 use pairspeed::files::{Existing, file_name};
 use pairspeed::learn::{
     self, LabelFile, LabelRequest, LabelledReading, RejectedLabel, StoredLabel, adapted_to, fetch_examples,
@@ -87,7 +88,8 @@ impl DigitsScreen {
                 |label: &StoredLabel| !typed.iter().any(|now| is_at(now, &label.channel, label.time_s));
             let kept: Vec<StoredLabel> = kept.labels.into_iter().filter(is_kept).collect();
             let (clip, typed) = (clip.to_owned(), [typed, kept].concat());
-            self.looking = Some(Work::start(ctx, move |_| look_at(&clip, &setup, typed)));
+            let rights = Confinement::default().reading([&clip]).reading(setup.input_files());
+            self.looking = Some(Work::start_confined(ctx, rights, move |_| look_at(&clip, &setup, typed)));
         }
     }
 
@@ -135,8 +137,10 @@ impl DigitsScreen {
             return;
         }
         let before = self.label_file.clone();
-        self.learning =
-            Some(Work::start(ctx, move |reporter| learnt(&clip, &setup, (label_file, &before), reporter)));
+        let rights = Confinement::default().reading([&clip]).reading(setup.input_files());
+        let rights = rights.writing(&setup.path).writing(&setup.glyph_folder());
+        let job = move |reporter: &mut Reporter| learnt(&clip, &setup, (label_file, &before), reporter);
+        self.learning = Some(Work::start_confined(ctx, rights, job));
     }
 
     fn take_learnt(&mut self, ctx: &egui::Context, shared: &mut Shared, learnt: Learnt) {

@@ -1,18 +1,19 @@
 //! A camera that was found in the recording and is kept in memory until the pilot accepts it.
 
 use std::collections::VecDeque;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::questions::{Question, questions};
 use super::wording;
 use super::work::{Reporter, Work};
 use pairspeed::advice::Advised as _;
+use pairspeed::confinement::Confinement;
 use pairspeed::files::Existing;
 use pairspeed::footage::Clip;
 use pairspeed::geometry::PixelRect;
 use pairspeed::glyphs::GlyphSet;
-use pairspeed::known_camera::{fits, known_camera};
+use pairspeed::known_camera::{fits, known_camera, setups_beside};
 use pairspeed::learn::LabelledReading;
 use pairspeed::new_camera::{NamedReadout, NewCamera, NewCameraError, is_same_box, prepare_camera};
 use pairspeed::setup::{LoadedSetup, Region, usual_setup};
@@ -28,19 +29,22 @@ pub(super) enum Search {
 }
 
 /// Looks for the camera of a clip: first among the setups beside it, then among `remembered` ones, then in its frames.
-pub(super) fn search(
-    clip: PathBuf,
-    remembered: Vec<LoadedSetup>,
-    reporter: &Reporter,
-) -> Result<Search, String> {
-    let mut open = Clip::open(&clip).map_err(|error| error.to_string())?;
+pub(super) fn search(ctx: &egui::Context, clip: PathBuf, remembered: Vec<LoadedSetup>) -> Work<Search> {
+    let beside = setups_beside(&clip).unwrap_or_default();
+    let setups = beside.iter().chain(&remembered).flat_map(LoadedSetup::input_files);
+    let rights = Confinement::default().reading([&clip]).reading(setups);
+    Work::start_confined(ctx, rights, move |reporter| searched(&clip, remembered, reporter))
+}
+
+fn searched(clip: &Path, remembered: Vec<LoadedSetup>, reporter: &Reporter) -> Result<Search, String> {
+    let mut open = Clip::open(clip).map_err(|error| error.to_string())?;
     if let Some(known) = known_camera(&mut open).map_err(|error| error.to_string())? {
         return Ok(Search::Beside(known));
     }
     if let Some(known) = remembered.into_iter().find(|setup| fits(&mut open, setup)) {
         return Ok(Search::Remembered(known));
     }
-    let camera = prepare_camera(&mut open, &usual_setup(&clip), &reporter.share_reporter());
+    let camera = prepare_camera(&mut open, &usual_setup(clip), &reporter.share_reporter());
     let camera = camera.map_err(|error| in_words(&error))?;
     let questions = questions(&mut open, &camera).map_err(|error| error.to_string())?;
     Ok(Search::New(Box::new(FoundCamera::new(camera, questions))))
@@ -153,7 +157,8 @@ impl FoundCamera {
             Some(LabelledReading { channel: region.channel.clone(), ..label.clone() })
         };
         let readings: Vec<LabelledReading> = confirmed.iter().filter_map(reading).collect();
-        Work::start(ctx, move |_| {
+        let rights = Confinement::default().reading([&clip]).reading(camera.setup.input_files());
+        Work::start_confined(ctx, rights, move |_| {
             let mut open = Clip::open(&clip).map_err(|error| error.to_string())?;
             camera.confirm(&mut open, &readings).map_err(|error| in_words(&error))?;
             Ok::<_, String>(camera)

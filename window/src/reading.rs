@@ -10,6 +10,7 @@ use super::air::AirFields;
 use super::work::{JobProgress, Reporter, Work, in_words};
 use super::{Finished, Page, Screen, Shared, dialogs, page, page_file, theme, wording};
 use pairspeed::advice::Advised as _;
+use pairspeed::confinement::Confinement;
 use pairspeed::files::{Existing, file_name};
 use pairspeed::flight::FlightRecord;
 use pairspeed::model::units::{Quantity, Unit};
@@ -77,8 +78,9 @@ impl ReadingScreen {
         self.table = None;
         shared.notice = None;
         let clips = shared.clips.clone();
-        self.reading =
-            Some(Work::start(ctx, move |reporter| read(&clips, &setup, &options, folder, out, reporter)));
+        let rights = Confinement::default().reading(&clips).reading(setup.input_files()).writing(&out);
+        let job = move |reporter: &mut Reporter| read(&clips, &setup, &options, folder, out, reporter);
+        self.reading = Some(Work::start_confined(ctx, rights, job));
     }
 
     fn show_conditions(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {

@@ -10,6 +10,7 @@ use super::found::{Search, search};
 use super::store::copy_setup;
 use super::work::{Outcome, Work};
 use super::{Page, Screen, Shared, dialogs, page, progress, theme};
+use pairspeed::confinement::Confinement;
 use pairspeed::files::{Existing, file_name};
 use pairspeed::footage::{ClipInfo, FootageError, FrameSource as _, Recording, frames_near};
 use pairspeed::setup::{LoadedSetup, Setup, usual_setup};
@@ -49,8 +50,8 @@ impl RecordingScreen {
     /// Opens clips in the background. The current recording stays open until the new clips have been checked to be one
     /// flight.
     pub(super) fn open(&mut self, ctx: &egui::Context, clips: Vec<PathBuf>) {
-        let theirs = clips.clone();
-        self.opening = Some((clips, Work::start(ctx, move |_| opened(theirs))));
+        let (theirs, rights) = (clips.clone(), Confinement::default().reading(&clips));
+        self.opening = Some((clips, Work::start_confined(ctx, rights, move |_| opened(theirs))));
     }
 
     fn take(&mut self, ctx: &egui::Context, shared: &mut Shared, opened: Opened) {
@@ -75,7 +76,7 @@ impl RecordingScreen {
         }
         if shared.setup.is_none() && !beside.exists() {
             let cameras = shared.store.cameras((info.width, info.height));
-            self.searching = Some(Work::start(ctx, move |reporter| search(clip, cameras, reporter)));
+            self.searching = Some(search(ctx, clip, cameras));
         }
     }
 

@@ -11,6 +11,7 @@ use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread;
 use std::time::{Duration, Instant};
 
+use pairspeed::confinement::Confinement;
 use pairspeed::readings::Progress;
 
 /// Minimum time that a job must have run before the remaining time is shown: the first frames do not show the speed.
@@ -70,6 +71,23 @@ impl<T: Send + 'static> Work<T> {
         ctx: &egui::Context,
         job: impl FnOnce(&mut Reporter) -> Result<T, E> + Send + 'static,
     ) -> Self {
+        Self::start_in(None, ctx, job)
+    }
+
+    /// Starts a job that decodes recordings. It has only the rights that `confinement` names.
+    pub fn start_confined<E: ToString>(
+        ctx: &egui::Context,
+        confinement: Confinement,
+        job: impl FnOnce(&mut Reporter) -> Result<T, E> + Send + 'static,
+    ) -> Self {
+        Self::start_in(Some(confinement), ctx, job)
+    }
+
+    fn start_in<E: ToString>(
+        confinement: Option<Confinement>,
+        ctx: &egui::Context,
+        job: impl FnOnce(&mut Reporter) -> Result<T, E> + Send + 'static,
+    ) -> Self {
         let status = Arc::new(JobStatus::default());
         let (sender, outcome) = mpsc::channel();
         let mut reporter =
@@ -77,7 +95,8 @@ impl<T: Send + 'static> Work<T> {
         thread::spawn(move || {
             let waker = Waker(reporter.ctx.clone());
             // If the job was cancelled, nobody receives the result.
-            let _unheard = sender.send(job(&mut reporter).map_err(|error| error.to_string()));
+            let _unheard =
+                sender.send(within(confinement, || job(&mut reporter).map_err(|error| error.to_string())));
             drop(sender);
             drop(waker);
         });
@@ -191,11 +210,28 @@ struct Waiting<Q> {
 
 impl<Q: Send + 'static, A: Send + 'static> LatestWinsWorker<Q, A> {
     /// Starts a worker that calls `run` for every request; `run` may return several answers.
-    pub fn spawn(ctx: &egui::Context, mut run: impl FnMut(Q, &mut dyn FnMut(A)) + Send + 'static) -> Self {
+    pub fn spawn(ctx: &egui::Context, run: impl FnMut(Q, &mut dyn FnMut(A)) + Send + 'static) -> Self {
+        Self::spawn_in(None, ctx, run)
+    }
+
+    /// Starts a worker that decodes recordings. It has only the rights that `confinement` names.
+    pub fn spawn_confined(
+        ctx: &egui::Context,
+        confinement: Confinement,
+        run: impl FnMut(Q, &mut dyn FnMut(A)) + Send + 'static,
+    ) -> Self {
+        Self::spawn_in(Some(confinement), ctx, run)
+    }
+
+    fn spawn_in(
+        confinement: Option<Confinement>,
+        ctx: &egui::Context,
+        mut run: impl FnMut(Q, &mut dyn FnMut(A)) + Send + 'static,
+    ) -> Self {
         let queue = Arc::new((Mutex::new(Waiting { request: None, closed: false }), Condvar::new()));
         let (sender, answers) = mpsc::channel();
         let (ctx, theirs) = (ctx.clone(), Arc::clone(&queue));
-        thread::spawn(move || {
+        let mut serve = move || {
             while let Some(request) = next_request(&theirs) {
                 run(request, &mut |answer| {
                     // If the receiver is gone, the window no longer needs the answer.
@@ -203,7 +239,8 @@ impl<Q: Send + 'static, A: Send + 'static> LatestWinsWorker<Q, A> {
                     ctx.request_repaint();
                 });
             }
-        });
+        };
+        thread::spawn(move || within(confinement, &mut serve));
         Self { queue, answers }
     }
 
@@ -239,6 +276,14 @@ fn next_request<Q>((waiting, bell): &(Mutex<Waiting<Q>>, Condvar)) -> Option<Q> 
             return Some(request);
         }
         waiting = bell.wait(waiting).unwrap_or_else(PoisonError::into_inner);
+    }
+}
+
+/// Runs work that decodes recordings in a confined thread, and other work in this one.
+fn within<T: Send>(confinement: Option<Confinement>, work: impl FnOnce() -> T + Send) -> T {
+    match confinement {
+        Some(confinement) => confinement.run(work),
+        None => work(),
     }
 }
 
@@ -298,6 +343,29 @@ mod tests {
         });
         assert!(work.cancel());
         assert!(!receiver.recv().unwrap());
+    }
+
+    #[test]
+    fn confined_jobs_and_workers_open_only_what_they_were_given() {
+        if let Err(reason) = Confinement::check_available() {
+            eprintln!("not tested: {reason}");
+            return;
+        }
+        let own = tempfile::NamedTempFile::new().unwrap();
+        let rights = Confinement::default().reading([own.path()]);
+        let path = own.path().to_owned();
+        let opened = move || (std::fs::File::open(&path).is_ok(), std::fs::File::open("/etc/passwd").is_ok());
+        let (ctx, theirs) = (egui::Context::default(), opened.clone());
+        let job = Work::start_confined(&ctx, rights.clone(), move |_| Ok::<_, String>(theirs()));
+        assert!(matches!(ended(job), Outcome::Done((true, false))));
+        let theirs = opened.clone();
+        let worker = LatestWinsWorker::spawn_confined(&ctx, rights, move |(): (), answer| answer(theirs()));
+        worker.submit(());
+        assert_eq!(worker.answers.recv().unwrap(), (true, false));
+        assert!(matches!(
+            ended(Work::start(&ctx, move |_| Ok::<_, String>(opened()))),
+            Outcome::Done((true, true))
+        ));
     }
 
     #[test]

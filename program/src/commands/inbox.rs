@@ -7,19 +7,12 @@ use std::time::{Duration, Instant};
 
 use clap::Args;
 use notify::{RecommendedWatcher, RecursiveMode, Watcher as _};
-use pairspeed::files::{Existing, WriteRules, file_name};
-use pairspeed::footage::{Clip, FootageError};
-use pairspeed::known_camera::fits;
-use pairspeed::output::folder::{OutputError, ResultFolder};
-use pairspeed::readings::{PrepareError, Silent};
-use pairspeed::setup::{LoadedSetup, usual_setup};
-use pairspeed::{ReadError, ReadOptions};
+use pairspeed::confinement::Confinement;
+use pairspeed::setup::LoadedSetup;
 
 use super::Failure;
-use super::flight::flight_with_commands;
-use crate::inbox::{InboxFolders, InboxProcessor, Listing, ReadingOutcome, RecordingReader};
-use crate::quoting::quoted;
-use crate::wording;
+use super::reading_process::ReadingProcess;
+use crate::inbox::{InboxFolders, InboxProcessor, Listing};
 
 /// Maximum time between two scans of the folder. Events of the file system only make the next scan earlier: network
 /// drives send none, and events end when a card is taken out. Set by judgement.
@@ -57,7 +50,11 @@ pub fn run(arguments: &InboxArguments) -> Result<(), Failure> {
     if !folder.is_dir() {
         return Err(Failure::Misuse(format!("{}: there is no such folder", folder.display())));
     }
-    let mut reader = SetupReader { given: load_all(&arguments.setup)? };
+    check_setups(&arguments.setup)?;
+    if let Err(error) = Confinement::check_available() {
+        say_line!("pairspeed: {error}");
+    }
+    let mut reader = ReadingProcess { given: arguments.setup.clone() };
     if let Some(out) = &arguments.out {
         let failure = |error| Failure::Misuse(format!("cannot create the folder {}: {error}", out.display()));
         std::fs::create_dir_all(out).map_err(failure)?;
@@ -78,9 +75,9 @@ pub fn run(arguments: &InboxArguments) -> Result<(), Failure> {
     }
 }
 
-/// Loads the setups that were given.
-fn load_all(files: &[PathBuf]) -> Result<Vec<LoadedSetup>, Failure> {
-    files.iter().map(|file| LoadedSetup::load(file).map_err(Failure::advised)).collect()
+/// Checks that the setups that were given can be loaded.
+fn check_setups(files: &[PathBuf]) -> Result<(), Failure> {
+    files.iter().try_for_each(|file| LoadedSetup::load(file).map(drop).map_err(Failure::advised))
 }
 
 /// Events of the file system on a folder. Without them, the folder is still scanned at regular intervals.
@@ -115,89 +112,5 @@ impl Watch {
             }
             next = self.events.recv_timeout(Duration::ZERO);
         }
-    }
-}
-
-/// Reads recordings with the first setup that fits.
-struct SetupReader {
-    /// The setups given on the command line.
-    given: Vec<LoadedSetup>,
-}
-
-impl RecordingReader for SetupReader {
-    fn read(
-        &mut self,
-        recording: &Path,
-        results: &Path,
-        setups: &[PathBuf],
-        replace: bool,
-    ) -> ReadingOutcome {
-        let setup = match self.setup_for(recording, setups) {
-            Ok(Some(setup)) => setup,
-            Ok(None) => return ReadingOutcome::NoSetup(no_setup(recording)),
-            Err(error) => return of_read_error(&error.into()),
-        };
-        let existing = if replace { Existing::Replace } else { Existing::Keep };
-        let rules = WriteRules::from(existing).with_inputs([recording]).with_inputs(setup.input_files());
-        let folder = match ResultFolder::prepare(results, rules) {
-            Ok(folder) => folder,
-            Err(error) => return ReadingOutcome::Interrupted(error.to_string()),
-        };
-        let clips = [recording.to_owned()];
-        let flight = match flight_with_commands(&clips, &setup, &ReadOptions::default(), &mut Silent) {
-            Ok(flight) => flight,
-            Err(error) => return of_read_error(&error),
-        };
-        match folder.write(&flight) {
-            Ok(_) => ReadingOutcome::Read(format!(
-                "read with {}, {}",
-                file_name(&setup.path),
-                steps(flight.steps.len())
-            )),
-            Err(error @ OutputError::Render { .. }) => ReadingOutcome::Unreadable(error.to_string()),
-            Err(error) => ReadingOutcome::Interrupted(error.to_string()),
-        }
-    }
-}
-
-impl SetupReader {
-    /// The setup that is named after the recording; otherwise the first that fits, of the given ones and then of those
-    /// in the inbox.
-    fn setup_for(&self, recording: &Path, setups: &[PathBuf]) -> Result<Option<LoadedSetup>, FootageError> {
-        let mut clip = Clip::open(recording)?;
-        let own = usual_setup(recording);
-        let mut files: Vec<&PathBuf> = setups.iter().collect();
-        files.sort_by_key(|file| **file != own);
-        let loaded = files.into_iter().filter_map(|file| LoadedSetup::load(file).ok());
-        Ok(self.given.iter().cloned().chain(loaded).find(|setup| fits(&mut clip, setup)))
-    }
-}
-
-fn no_setup(recording: &Path) -> String {
-    format!(
-        "no setup fits; find its readouts with `pairspeed read {}`, or put a setup file into its folder",
-        quoted(recording)
-    )
-}
-
-fn steps(count: usize) -> String {
-    match count {
-        0 => "no airspeed found (the report says why)".to_owned(),
-        1 => "1 throttle step".to_owned(),
-        _ => format!("{count} throttle steps"),
-    }
-}
-
-/// The outcome for a recording that cannot be read: errors of the disk or card may be temporary.
-fn of_read_error(error: &ReadError) -> ReadingOutcome {
-    let said = wording::message(error);
-    match error {
-        ReadError::Footage(footage) | ReadError::Prepare(PrepareError::Footage(footage)) => match footage {
-            FootageError::ReadFailed { .. }
-            | FootageError::CannotOpen { .. }
-            | FootageError::NoSuchFile { .. } => ReadingOutcome::Interrupted(said),
-            _ => ReadingOutcome::Unreadable(said),
-        },
-        _ => ReadingOutcome::Unreadable(said),
     }
 }

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use clap::Args;
+use pairspeed::confinement::Confinement;
 use pairspeed::files::{Existing, WriteRules};
 use pairspeed::footage::{Clip, ClipInfo, FootageError, FrameSource, frames_near};
 use pairspeed::glyph_sets;
@@ -15,8 +16,7 @@ use pairspeed::setup::{LoadedSetup, Region};
 use serde_json::{Value, json};
 
 use super::numbers::seconds;
-use super::{Failure, existing_or, picture_failure};
-use crate::confinement::Confinement;
+use super::{Failure, begin, existing_or, picture_failure};
 
 /// Maximum time after the timestamp of the last frame at which a time is accepted, in seconds: one frame interval at 20
 /// frames per second, the lowest usual rate.
@@ -78,11 +78,10 @@ struct Inspection {
 pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
     let setup =
         arguments.setup.as_ref().map(|path| LoadedSetup::load(path)).transpose().map_err(Failure::advised)?;
-    Confinement::default()
+    let confinement = Confinement::default()
         .reading([&arguments.clip])
-        .reading(setup.iter().flat_map(LoadedSetup::input_files))
-        .writing(&arguments.picture_file(arguments.at.unwrap_or(0.0)))
-        .begin();
+        .reading(setup.iter().flat_map(LoadedSetup::input_files));
+    begin(confinement.writing(&arguments.picture_file(arguments.at.unwrap_or(0.0))));
     let mut clip = Clip::open(&arguments.clip)?;
     setup.iter().flat_map(LoadedSetup::warnings).for_each(|warning| say_line!("pairspeed: {warning}"));
     let at_s = arguments.at.unwrap_or(0.0);

@@ -29,6 +29,7 @@ mod plan;
 mod progress;
 mod quantity;
 mod read;
+mod reading_process;
 mod refusal;
 mod setup;
 mod teach;
@@ -44,6 +45,7 @@ use std::sync::OnceLock;
 use clap::{ArgAction, CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
 use pairspeed::ReadError;
 use pairspeed::advice::Advised;
+use pairspeed::confinement::Confinement;
 use pairspeed::files::{Existing, WriteRefusal, write_error_in_words};
 use pairspeed::footage::FootageError;
 use pairspeed::learn::ExampleError;
@@ -86,6 +88,8 @@ enum Command {
     /// Read the clips of one flight and compute the airspeed at every throttle step
     Read(Box<read::ReadArguments>),
     Inbox(inbox::InboxArguments),
+    #[command(hide = true)]
+    ReadArrived(reading_process::ReadArrivedArguments),
     /// Find the readouts in a clip and write a first version of the setup file
     Setup(setup::SetupArguments),
     /// Learn the overlay's digits from a few readings that you label
@@ -132,6 +136,13 @@ fn existing_or(force: bool, unforced: Existing) -> Existing {
 fn picture_failure(error: &PictureError) -> Failure {
     let is_foreign = matches!(error, PictureError::Refused { refusal: WriteRefusal::NotOwn, .. });
     Failure::Misuse(format!("{error}{}", if is_foreign { ", or replace it with --force" } else { "" }))
+}
+
+/// Confines the command from now on, before it decodes a recording, and says so if that is not possible.
+fn begin(confinement: Confinement) {
+    if let Err(error) = confinement.begin() {
+        say_line!("pairspeed: {error}");
+    }
 }
 
 /// Why a command ended early.
@@ -298,6 +309,7 @@ pub fn run() -> ExitCode {
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Read(arguments) => read::run(&arguments),
         Command::Inbox(arguments) => inbox::run(&arguments),
+        Command::ReadArrived(arguments) => reading_process::run(&arguments),
         Command::Setup(arguments) => setup::run(&arguments),
         Command::Teach(arguments) => teach::run(&arguments),
         Command::Inspect(arguments) => inspect::run(&arguments),

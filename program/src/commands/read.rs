@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use pairspeed::ReadOptions;
+use pairspeed::confinement::Confinement;
 use pairspeed::files::{Existing, WriteRules};
 use pairspeed::flight::Flight;
 use pairspeed::known_camera::setups_beside;
@@ -20,8 +21,7 @@ use super::flight::flight_with_commands;
 use super::given::FlightConditions;
 use super::numbers::{percent, probability};
 use super::progress::ReadingProgress;
-use super::{Failure, existing_or};
-use crate::confinement::Confinement;
+use super::{Failure, begin, existing_or};
 use crate::wording;
 
 #[derive(Debug, Args)]
@@ -74,7 +74,7 @@ pub struct ReadArguments {
 
 pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
     let given = arguments.setup.as_deref().map(LoadedSetup::load).transpose().map_err(Failure::advised)?;
-    confinement(arguments, given.as_ref()).begin();
+    begin(confinement(arguments, given.as_ref()));
     let setup = match given {
         Some(setup) => setup,
         None => camera::setup_for(&arguments.clips, arguments.ask)?,

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use clap::Args;
+use pairspeed::confinement::Confinement;
 use pairspeed::files::{Existing, OutputKind, WriteRules};
 use pairspeed::footage::Clip;
 use pairspeed::model::channel::Channel;
@@ -11,8 +12,7 @@ use pairspeed::picture::{Label, annotate, check_path, save_png};
 use pairspeed::setup::{Camera, Setup, usual_setup};
 
 use super::progress::ShareBar;
-use super::{Failure, existing_or, picture_failure};
-use crate::confinement::Confinement;
+use super::{Failure, begin, existing_or, picture_failure};
 use crate::quoting::quoted;
 
 #[derive(Debug, Args)]
@@ -43,7 +43,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
         )));
     }
     check_files(&file, &picture, &rules, &picture_rules)?;
-    Confinement::default().reading([&arguments.clip]).writing(&file).writing(&picture).begin();
+    begin(Confinement::default().reading([&arguments.clip]).writing(&file).writing(&picture));
     let mut clip = Clip::open(&arguments.clip)?;
     let bar = ShareBar::new("looking for the overlay");
     let ProposedRegions { regions, still } = propose_regions(&mut clip, &|share| bar.set(share))?;

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use image::{GrayImage, Luma};
+use pairspeed::confinement::Confinement;
 use pairspeed::files::{Existing, WriteRules, file_name, files_in, remove_own};
 use pairspeed::glyphs::{CHARACTERS, GlyphSet};
 use pairspeed::learn::{
@@ -17,7 +18,7 @@ use pairspeed::setup::LoadedSetup;
 
 use super::numbers::MAX_NUMBER;
 use super::progress::ShareBar;
-use super::{Failure, existing_or};
+use super::{Failure, begin, existing_or};
 use crate::wording;
 
 /// Prefix of the file names of the images that show what to label next.
@@ -99,6 +100,9 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
     GlyphSet::check_folder(&folder).map_err(Failure::advised)?;
     let existing = existing_or(arguments.force, Existing::ReplaceOwn);
     let rules = WriteRules::from(existing).with_inputs([&arguments.clip, &arguments.setup]);
+    // Labelled clips lie in the folder of the clip.
+    let confinement = Confinement::default().reading([&arguments.clip]).reading(setup.input_files());
+    begin(confinement.writing(&folder));
     let mut clip = open_clip(&setup, &arguments.clip)?;
     let mut remembered = remembered(arguments, &folder)?;
     let sample = readings::sample(&mut clip, &setup.setup)?;

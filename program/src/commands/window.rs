@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use clap::Args;
+use pairspeed::confinement::Confinement;
 
 use super::Failure;
 
@@ -14,5 +15,8 @@ pub struct WindowArguments {
 }
 
 pub fn run(arguments: &WindowArguments) -> Result<(), Failure> {
+    if let Err(error) = Confinement::check_available() {
+        say_line!("pairspeed: {error}");
+    }
     pairspeed_window::open(arguments.clips.clone()).map_err(Failure::failed)
 }

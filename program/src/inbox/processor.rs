@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use pairspeed::output::folder::{holds_results, usual_name};
+use serde::{Deserialize, Serialize};
 
 use super::arrivals::Arrivals;
 use super::journal::{Identity, Journal, JournalEntry, JournalError, State};
@@ -18,7 +19,7 @@ const RETRY: Duration = Duration::from_secs(60);
 const MAX_ATTEMPTS: u32 = 3;
 
 /// The result of reading one recording. Every failure has its reason as text.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub enum ReadingOutcome {
     /// The recording was read. The text summarises the result.
     Read(String),
@@ -28,6 +29,8 @@ pub enum ReadingOutcome {
     NoSetup(String),
     /// Reading failed for a reason outside the recording. Another attempt is made later.
     Interrupted(String),
+    /// The process that read the recording ended without an outcome. A limited number of attempts is made later.
+    Crashed(String),
 }
 
 /// Reads recordings.
@@ -215,6 +218,9 @@ impl InboxProcessor {
             }
             ReadingOutcome::Interrupted(reason) => {
                 self.take_back(path, entry);
+                self.try_later(path, now, format!("not read: {reason}; another attempt follows"), say);
+            }
+            ReadingOutcome::Crashed(reason) => {
                 self.try_later(path, now, format!("not read: {reason}; another attempt follows"), say);
             }
         }

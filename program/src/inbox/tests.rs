@@ -46,6 +46,7 @@ impl RecordingReader for FakeReader {
             name if name.starts_with("flaky") && self.read[recording] < 3 => {
                 return ReadingOutcome::Interrupted("the disk is full".into());
             }
+            name if name.starts_with("crashing") => return ReadingOutcome::Crashed("it crashed".into()),
             name if name.starts_with("gone") => {
                 fs::remove_file(recording).unwrap();
                 return ReadingOutcome::Unreadable("input/output error".into());
@@ -182,6 +183,21 @@ fn after_a_kill_a_recording_is_read_again_unless_its_results_were_complete() {
     killed(&mut stage);
     stage.scan();
     assert_eq!(stage.times_read(&next), 2);
+}
+
+#[test]
+fn a_recording_at_which_its_process_crashes_is_tried_three_times_and_others_are_read() {
+    let mut stage = Stage::new();
+    let (crashing, good) = (stage.write("crashing.avi", 1, LENGTH), stage.write("good.avi", 2, LENGTH));
+    for _ in 0..30 {
+        stage.scan();
+    }
+    assert_eq!((stage.times_read(&crashing), stage.times_read(&good)), (3, 1));
+    let said = stage.said_of(&crashing);
+    assert_eq!(
+        said,
+        ["not read: it crashed; another attempt follows", "not read: the program ended each time"]
+    );
 }
 
 #[test]

@@ -136,7 +136,7 @@ impl LegsScreen {
         let (leg_editor, wrong) = LegEditor::of(ctx, finished, shared);
         self.leg_editor = Some(leg_editor);
         self.blanks = Blanks::of_all(&finished.flight);
-        self.pictures = Some(Pictures::new(ctx));
+        self.pictures = Some(Pictures::new(ctx, &shared.clips));
         self.view_s = whole(finished.flight.series.readings.time_s.as_slice());
         self.chosen = (!finished.flight.legs.is_empty()).then_some(1);
         if let Some(wrong) = wrong {
@@ -243,7 +243,7 @@ impl LegsScreen {
             .and_then(|finished| finished.flight.series.readings.time_s.get(index).copied());
         let (Some(time_s), Some(pictures)) = (time_s, &mut self.pictures) else { return };
         self.moment = Some(index);
-        pictures.look_at(&shared.clips, time_s, channel);
+        pictures.look_at(time_s, channel);
         let (from_s, to_s) = self.view_s;
         if time_s < from_s || time_s > to_s {
             let half_s = (to_s - from_s) / 2.0;

@@ -11,6 +11,7 @@ use super::timeline::stepped;
 use super::view_model::{ViewModel, symbol};
 use crate::theme;
 use crate::work::LatestWinsWorker;
+use pairspeed::confinement::Confinement;
 use pairspeed::flight::Flight;
 use pairspeed::footage::{FootageError, FrameSource as _, LumaImage as _, Recording};
 use pairspeed::geometry::PixelRect;
@@ -32,7 +33,7 @@ type FetchedFrame = (f64, Result<RgbImage, String>);
 
 /// Fetches frames in the background and keeps the last one.
 pub(super) struct Pictures {
-    worker: LatestWinsWorker<(Vec<PathBuf>, f64), FetchedFrame>,
+    worker: LatestWinsWorker<f64, FetchedFrame>,
     asked_s: Option<f64>,
     shown: Option<(f64, Result<TextureHandle, String>)>,
     /// The channel whose reading was clicked; `None` if no reading was clicked.
@@ -40,10 +41,11 @@ pub(super) struct Pictures {
 }
 
 impl Pictures {
-    pub fn new(ctx: &egui::Context) -> Self {
-        let mut open: Option<(Vec<PathBuf>, Recording)> = None;
-        let worker = LatestWinsWorker::spawn(ctx, move |(clips, time_s): (Vec<PathBuf>, f64), answer| {
-            let fetched = fetched(&mut open, clips, time_s).map_err(|error| error.to_string());
+    pub fn new(ctx: &egui::Context, clips: &[PathBuf]) -> Self {
+        let (clips, rights) = (clips.to_vec(), Confinement::default().reading(clips));
+        let mut open: Option<Recording> = None;
+        let worker = LatestWinsWorker::spawn_confined(ctx, rights, move |time_s, answer| {
+            let fetched = fetched(&mut open, &clips, time_s).map_err(|error| error.to_string());
             if fetched.is_err() {
                 open = None;
             }
@@ -53,10 +55,10 @@ impl Pictures {
     }
 
     /// Requests the frame at a time in seconds; it is shown once it has been fetched.
-    pub fn look_at(&mut self, clips: &[PathBuf], time_s: f64, channel: Option<Channel>) {
+    pub fn look_at(&mut self, time_s: f64, channel: Option<Channel>) {
         self.channel = channel.or(self.channel.take());
         self.asked_s = Some(time_s);
-        self.worker.submit((clips.to_vec(), time_s));
+        self.worker.submit(time_s);
     }
 
     /// Takes over a frame that was fetched in the meantime.
@@ -185,16 +187,11 @@ fn in_words(flight: &Flight, readout: &ChannelReadings, index: usize) -> (String
     }
 }
 
-fn fetched(
-    open: &mut Option<(Vec<PathBuf>, Recording)>,
-    clips: Vec<PathBuf>,
-    time_s: f64,
-) -> Result<RgbImage, FootageError> {
-    if open.as_ref().is_none_or(|(opened, _)| *opened != clips) {
-        let recording = Recording::open(&clips)?;
-        *open = Some((clips, recording));
-    }
-    let Some((_, recording)) = open else { return Ok(RgbImage::default()) };
+fn fetched(open: &mut Option<Recording>, clips: &[PathBuf], time_s: f64) -> Result<RgbImage, FootageError> {
+    let recording = match open {
+        Some(recording) => recording,
+        None => open.insert(Recording::open(clips)?),
+    };
     recording.seek(time_s)?;
     let grey = recording.next_frame()?.map(|frame| frame.luma.to_image()).unwrap_or_default();
     Ok(recording.colour_image().unwrap_or_else(|| DynamicImage::from(grey).into_rgb8()))

@@ -23,6 +23,7 @@ use asking::Asking;
 use canvas::Canvas;
 use editor::{Editor, Marks};
 use form::Reads;
+use pairspeed::confinement::Confinement;
 use pairspeed::footage::{Clip, FootageError};
 use pairspeed::new_camera::{NewCamera, propose_regions};
 use pairspeed::setup::{Camera, LoadedSetup, Region, Setup, usual_setup};
@@ -181,7 +182,9 @@ impl RegionsScreen {
     fn propose(&mut self, ctx: &egui::Context, shared: &Shared) {
         if let (Some(clip), None) = (shared.clip(), &self.proposing) {
             let clip = clip.to_owned();
-            self.proposing = Some(Work::start(ctx, move |reporter| proposals(&clip, reporter)));
+            let rights = Confinement::default().reading([&clip]);
+            self.proposing =
+                Some(Work::start_confined(ctx, rights, move |reporter| proposals(&clip, reporter)));
         }
     }
 

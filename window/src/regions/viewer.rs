@@ -6,6 +6,7 @@ use std::sync::Arc;
 use image::{GrayImage, RgbImage};
 
 use crate::work::LatestWinsWorker;
+use pairspeed::confinement::Confinement;
 use pairspeed::footage::{Clip, FootageError, FrameSource as _, LumaImage as _, frames_near};
 use pairspeed::glyphs::GlyphSet;
 use pairspeed::readings::{FrameReading, read_frame};
@@ -71,11 +72,11 @@ pub struct Viewer {
 impl Viewer {
     /// A viewer for the frames of a clip.
     pub fn new(ctx: &egui::Context, path: &Path) -> Self {
-        let (one, other) = (path.to_owned(), path.to_owned());
-        let mut fetcher = Fetcher { path: one, clip: None };
-        let mut reader = Reader { path: other, clip: None, calibrated: None };
+        let mut fetcher = Fetcher { path: path.to_owned(), clip: None };
+        let mut reader = Reader { path: path.to_owned(), calibrated: None };
+        let rights = Confinement::default().reading([path]);
         Self {
-            frames: LatestWinsWorker::spawn(ctx, move |wanted, answer| {
+            frames: LatestWinsWorker::spawn_confined(ctx, rights, move |wanted, answer| {
                 answer(fetcher.frame(wanted).map(Arc::new).map_err(|error| error.to_string()));
             }),
             readings: LatestWinsWorker::spawn(ctx, move |(frame, key): (Arc<Frame>, Arc<Key>), answer| {
@@ -162,7 +163,6 @@ fn before(clip: &mut Clip, time_s: f64) -> Result<Option<Frame>, FootageError> {
 
 struct Reader {
     path: PathBuf,
-    clip: Option<Clip>,
     calibrated: Option<(Arc<Key>, Recogniser)>,
 }
 
@@ -180,14 +180,21 @@ impl Reader {
         Ok(shown.unwrap_or_default())
     }
 
-    fn calibrate(&mut self, Key { setup, glyphs, .. }: &Key) -> Result<Recogniser, String> {
+    /// Calibrates for the boxes as marked at present. Their setup may name other glyphs each time, so each time has rights
+    /// of its own.
+    fn calibrate(&self, key: &Key) -> Result<Recogniser, String> {
+        let rights = Confinement::default().reading([&self.path]).reading(key.setup.input_files());
+        rights.run(|| self.calibrated_for(key))
+    }
+
+    fn calibrated_for(&self, Key { setup, glyphs, .. }: &Key) -> Result<Recogniser, String> {
         setup.setup.validate().map_err(|fault| fault.to_string())?;
         let sets = match glyphs {
             Some(glyphs) => vec![GlyphSet::clone(glyphs)],
             None => glyph_sets(setup).map_err(|error| error.to_string())?,
         };
-        let clip = opened(&mut self.clip, &self.path).map_err(|error| error.to_string())?;
-        let sample = readings::sample(clip, &setup.setup).map_err(|error| error.to_string())?;
+        let mut clip = Clip::open(&self.path).map_err(|error| error.to_string())?;
+        let sample = readings::sample(&mut clip, &setup.setup).map_err(|error| error.to_string())?;
         Ok(Recogniser::calibrate(&setup.setup.regions, &sets, &sample))
     }
 }

@@ -1,0 +1,198 @@
+//! Confinement: while a recording is decoded, the program can read only the files that were named, write only where its
+//! results go, and open no connection. A decoder that a hostile recording misleads can do no more.
+//!
+//! This uses Landlock, so only Linux has it. It holds for a thread and for what that thread starts: decoders must be opened
+//! in a confined thread.
+
+use std::path::{Path, PathBuf};
+use std::thread;
+
+use thiserror::Error;
+
+use crate::files::folder_of;
+
+/// The files and folders that a piece of work uses.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Confinement {
+    read: Vec<PathBuf>,
+    write: Vec<PathBuf>,
+}
+
+/// Why the decoding of recordings cannot be confined.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[error("the decoding of recordings is not confined: {reason}")]
+pub struct NotConfined {
+    reason: String,
+}
+
+impl Confinement {
+    /// Whether this system can confine threads; it is tried with one.
+    ///
+    /// # Errors
+    /// [`NotConfined`] if it cannot.
+    pub fn check_available() -> Result<(), NotConfined> {
+        thread::scope(|scope| joined(scope.spawn(|| Self::default().begin())))
+    }
+
+    /// Adds files that are read, with the folders that they lie in: setups and glyphs lie beside recordings.
+    #[must_use]
+    pub fn reading<P: AsRef<Path>>(mut self, files: impl IntoIterator<Item = P>) -> Self {
+        for file in files {
+            let file = file.as_ref();
+            self.read.extend([file.to_owned(), folder_of(file).to_owned()]);
+        }
+        self
+    }
+
+    /// Adds the folder in which `path` is made or changed, or, if there is none yet, the one in which that folder is made.
+    #[must_use]
+    pub fn writing(mut self, path: &Path) -> Self {
+        let existing =
+            path.ancestors().skip(1).find(|folder| !folder.as_os_str().is_empty() && folder.is_dir());
+        self.write.push(existing.map_or_else(|| PathBuf::from("."), Path::to_owned));
+        // A path such as `..` is added itself: its parent is not what the path suggests.
+        self.write.extend(path.is_dir().then(|| path.to_owned()));
+        self
+    }
+
+    /// Confines this thread, and all that it starts, for good. Threads that already run are not confined.
+    ///
+    /// # Errors
+    /// [`NotConfined`] if that is not possible. The thread keeps its rights then.
+    pub fn begin(self) -> Result<(), NotConfined> {
+        self.enforce().map_or(Ok(()), |reason| Err(NotConfined { reason }))
+    }
+
+    /// Runs `work` in a confined thread of its own, where that is possible. The thread has a pool for parallel work: threads
+    /// of the common pool may have been started without confinement, or could be used without it later.
+    pub fn run<T: Send>(self, work: impl FnOnce() -> T + Send) -> T {
+        // Started here, the common pool keeps its rights: code that starts threads of its own may use it.
+        let _cores = rayon::current_num_threads();
+        let confined = move || {
+            let _unconfined = self.begin();
+            match rayon::ThreadPoolBuilder::new().build() {
+                Ok(pool) => pool.install(work),
+                Err(_) => work(),
+            }
+        };
+        thread::scope(|scope| joined(scope.spawn(confined)))
+    }
+
+    /// Returns what could not be done; `None` if all was.
+    #[cfg(target_os = "linux")]
+    fn enforce(self) -> Option<String> {
+        linux::enforce(&self).map_err(|error| error.to_string()).unwrap_or_else(Some)
+    }
+
+    /// Does nothing, because this system has no Landlock. Returns `None`.
+    #[cfg(not(target_os = "linux"))]
+    fn enforce(self) -> Option<String> {
+        None
+    }
+}
+
+/// The result of a thread. Its panic continues here.
+fn joined<T>(thread: thread::ScopedJoinHandle<'_, T>) -> T {
+    thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+}
+
+#[cfg(target_os = "linux")]
+mod linux {
+    use landlock::{
+        ABI, Access, AccessFs, AccessNet, BitFlags, RestrictionStatus, Ruleset, RulesetAttr,
+        RulesetCreatedAttr, RulesetError, RulesetStatus, path_beneath_rules,
+    };
+
+    use super::Confinement;
+
+    /// Version of the Landlock interface whose access rights are used where the kernel supports them: files and TCP
+    /// connections.
+    const VERSION: ABI = ABI::V4;
+    /// System files from which the number of usable cores is determined.
+    const SYSTEM: [&str; 3] = ["/proc/self/cgroup", "/proc/self/mountinfo", "/sys/fs/cgroup"];
+
+    pub(super) fn enforce(files: &Confinement) -> Result<Option<String>, RulesetError> {
+        let read: BitFlags<AccessFs> = AccessFs::ReadFile | AccessFs::ReadDir;
+        let write = read | AccessFs::from_write(VERSION);
+        // Paths that do not exist are left out. The restriction also prevents gaining new privileges.
+        let RestrictionStatus { ruleset, .. } = Ruleset::default()
+            .handle_access(AccessFs::from_all(VERSION))?
+            .handle_access(AccessNet::from_all(VERSION))?
+            .create()?
+            .add_rules(path_beneath_rules(SYSTEM, read))?
+            .add_rules(path_beneath_rules(&files.read, read))?
+            .add_rules(path_beneath_rules(&files.write, write))?
+            .restrict_self()?;
+        let missing = "this kernel has no Landlock".to_owned();
+        Ok((ruleset == RulesetStatus::NotEnforced).then_some(missing))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn a_new_folder_may_be_created_in_the_innermost_folder_that_exists() {
+        let folder = tempfile::tempdir().unwrap();
+        let confinement = Confinement::default().writing(&folder.path().join("a/b/result"));
+        assert_eq!(confinement.write, [folder.path()]);
+        assert_eq!(Confinement::default().writing(Path::new("absent/result")).write, [Path::new(".")]);
+        let confinement = Confinement::default().reading(["clip.avi"]);
+        assert_eq!(confinement.read, [Path::new("clip.avi"), Path::new(".")]);
+    }
+
+    /// Whether the kernel can confine threads. Tests that need it say so and end if it cannot.
+    #[cfg(target_os = "linux")]
+    fn is_available() -> bool {
+        let available = Confinement::check_available();
+        available.inspect_err(|reason| eprintln!("not tested: {reason}")).is_ok()
+    }
+
+    #[cfg(target_os = "linux")]
+    fn is_refused<T>(outcome: std::io::Result<T>) -> bool {
+        outcome.is_err_and(|error| error.kind() == std::io::ErrorKind::PermissionDenied)
+    }
+
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn a_confined_thread_reads_and_writes_what_it_was_given_and_nothing_else() {
+        if !is_available() {
+            return;
+        }
+        let folders = [(); 3].map(|()| tempfile::tempdir().unwrap());
+        let [input, output, other] = [0, 1, 2].map(|number| folders[number].path().join("file"));
+        std::fs::write(&input, "clip").unwrap();
+        std::fs::write(&other, "private").unwrap();
+        let outcomes = Confinement::default().reading([&input]).writing(&output).run(|| {
+            let connected = std::net::TcpStream::connect(("127.0.0.1", 9));
+            [
+                std::fs::read(&input).is_ok() && std::fs::write(&output, "result").is_ok(),
+                is_refused(std::fs::read(&other)),
+                is_refused(std::fs::write(&other, "changed")),
+                is_refused(std::fs::write(&input, "changed")),
+                std::process::Command::new("/bin/true").status().is_err(),
+                connected.is_err(),
+            ]
+        });
+        assert_eq!(outcomes, [true; 6]);
+    }
+
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn threads_that_confined_work_starts_are_confined_and_others_are_not() {
+        use rayon::prelude::*;
+        if !is_available() {
+            return;
+        }
+        let reads = || std::fs::File::open("/etc/passwd");
+        let (own, started, parallel) = Confinement::default().run(|| {
+            let started = thread::scope(|scope| is_refused(joined(scope.spawn(reads))));
+            (is_refused(reads()), started, (0..100).into_par_iter().all(|_| is_refused(reads())))
+        });
+        assert!(own && started && parallel);
+        assert!((0..100).into_par_iter().all(|_| reads().is_ok()));
+        assert!(reads().is_ok());
+    }
+}
