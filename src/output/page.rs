@@ -2,6 +2,8 @@
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
+use crate::visible;
+
 /// Style sheet of the pages.
 const STYLE: &str = include_str!("page.css");
 
@@ -13,9 +15,9 @@ pub(super) const POLICY: &str =
 /// Maximum length of a line of text for the terminal, in characters (set by judgement).
 pub(super) const WIDTH: usize = 100;
 
-/// A whole HTML page with a title and a body.
+/// A whole HTML page with a title and a body. Control characters are escaped.
 pub(super) fn page(title: &str, body: &Markup) -> String {
-    html! {
+    let page = html! {
         (DOCTYPE)
         html lang="en" {
             head {
@@ -31,8 +33,8 @@ pub(super) fn page(title: &str, body: &Markup) -> String {
                 footer { "Made by pairspeed " (env!("CARGO_PKG_VERSION")) "." }
             }
         }
-    }
-    .into_string()
+    };
+    visible::lines(&page.into_string()).into_owned()
 }
 
 /// A list of sentences under a heading; empty without sentences.
@@ -91,4 +93,16 @@ pub(super) fn wrapped(text: &str) -> Vec<String> {
         }
     }
     lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn control_characters_of_title_and_body_are_escaped() {
+        let page = page("a\u{1b}[2J", &html! { p title="b\u{202e}" { "c\u{9b}\n" } });
+        assert!(page.contains("a\\u{1b}[2J") && page.contains("b\\u{202e}") && page.contains("c\\u{9b}\n"));
+        assert_eq!(visible::lines(&page), page);
+    }
 }

@@ -6,7 +6,7 @@ use egui::{Grid, RichText, ScrollArea, TextEdit, Ui};
 
 use super::compare::unit_choice;
 use super::page_file::{PageFile, usual_place};
-use super::{Screen, Shared, dialogs, page, theme};
+use super::{Screen, Shared, dialogs, page, theme, wording};
 use pairspeed::model::quantity;
 use pairspeed::model::units::Unit;
 use pairspeed::output::numbers::trimmed;
@@ -14,6 +14,7 @@ use pairspeed::output::test_card::{IN_FLIGHT, facts, flights, order_sentence, st
 use pairspeed::output::test_card_html;
 use pairspeed::plan::{Pack, PlanError, PlanRequest, TestCard, plan, usual_half_width};
 use pairspeed::summary::load_flight;
+use pairspeed::visible;
 
 /// Width and height of a field, in points.
 const FIELD: [f32; 2] = [200.0, 26.0];
@@ -144,7 +145,7 @@ impl Screen for CardScreen {
                     show(ui, card, *unit);
                 }
                 Some(Err(message)) => {
-                    ui.colored_label(theme::colours(ui).unsure, message);
+                    ui.colored_label(theme::colours(ui).unsure, visible::line(message));
                 }
                 None => {}
             }
@@ -184,7 +185,7 @@ impl CardScreen {
             self.choosing = Some(dialogs::folder(ui.ctx(), "A folder of results", beside));
         }
         if let Some(finished) = &shared.finished
-            && ui.button("This flight").on_hover_text(finished.folder.display().to_string()).clicked()
+            && ui.button("This flight").on_hover_text(wording::shown(&finished.folder)).clicked()
         {
             self.form.earlier = finished.folder.display().to_string();
         }
@@ -304,7 +305,7 @@ fn show(ui: &mut Ui, card: &TestCard, unit: Unit) {
     }
     ui.add_space(4.0);
     for sentence in card.assumptions.iter().chain(&card.notes).cloned().chain([order_sentence(card)]) {
-        ui.label(sentence);
+        ui.label(visible::line(&sentence));
     }
     for caution in IN_FLIGHT {
         ui.horizontal_wrapped(|ui| {

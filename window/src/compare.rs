@@ -6,13 +6,14 @@ use std::time::SystemTime;
 use egui::{Checkbox, ComboBox, Grid, RichText, ScrollArea, TextEdit, Ui};
 
 use super::page_file::{PageFile, usual_place};
-use super::{Screen, Shared, dialogs, page, theme};
+use super::{Screen, Shared, dialogs, page, theme, wording};
 use pairspeed::compare::{CompareOptions, Comparison, compare};
 use pairspeed::model::quantity;
 use pairspeed::model::units::Unit;
 use pairspeed::output::comparison::{reading, summary, table};
 use pairspeed::output::{ComparisonStyle, comparison_html};
 use pairspeed::summary::{FlownFlight, load_flights};
+use pairspeed::visible;
 
 /// Units of speed that can be chosen.
 pub(super) const SPEEDS: [Unit; 4] =
@@ -91,7 +92,7 @@ impl Screen for CompareScreen {
                     comparisons.iter().for_each(|comparison| show(ui, comparison, style));
                 }
                 Some(Err(message)) => {
-                    ui.colored_label(theme::colours(ui).wrong, message);
+                    ui.colored_label(theme::colours(ui).wrong, visible::line(message));
                 }
                 None => {}
             }
@@ -105,7 +106,7 @@ impl CompareScreen {
         Grid::new("results to compare").spacing([12.0, 6.0]).show(ui, |ui| {
             for (index, Flown { folder, .. }) in self.results.iter().enumerate() {
                 ui.label(name(index));
-                ui.label(self.called(folder)).on_hover_text(folder.display().to_string());
+                ui.label(visible::line(&self.called(folder))).on_hover_text(wording::shown(folder));
                 ui.horizontal(|ui| {
                     if ui.add_enabled(index > 0, egui::Button::new("Up")).clicked() {
                         moved = Some((index, Some(index - 1)));
@@ -143,7 +144,7 @@ impl CompareScreen {
             }
             let this = shared.finished.as_ref().map(|finished| finished.folder.clone());
             if let Some(this) = this.filter(|this| !self.holds(this))
-                && ui.button("Add this flight").on_hover_text(this.display().to_string()).clicked()
+                && ui.button("Add this flight").on_hover_text(wording::shown(&this)).clicked()
             {
                 self.take(this);
             }
@@ -283,8 +284,9 @@ fn set_density(flight: &mut FlownFlight, written: &str) -> Result<(), String> {
 
 fn show(ui: &mut Ui, comparison: &Comparison, style: &ComparisonStyle) {
     ui.separator();
-    ui.label(RichText::new(format!("{} against {}", comparison.later, comparison.first)).strong().size(17.0));
-    ui.label(RichText::new(summary(comparison, style)).strong());
+    let heading = format!("{} against {}", comparison.later, comparison.first);
+    ui.label(RichText::new(visible::line(&heading)).strong().size(17.0));
+    ui.label(RichText::new(visible::line(&summary(comparison, style))).strong());
     if !comparison.steps.is_empty() {
         ui.label(format!("Speeds in {}", style.unit.symbol()));
         ScrollArea::horizontal().id_salt(("comparison", &comparison.later)).show(ui, |ui| {
@@ -297,7 +299,7 @@ fn show(ui: &mut Ui, comparison: &Comparison, style: &ComparisonStyle) {
                             .and_then(|step| comparison.steps.get(step))
                             .is_some_and(|step| step.verdict.is_shown());
                         for (column, cell) in cells.iter().enumerate() {
-                            let text = RichText::new(cell);
+                            let text = RichText::new(visible::line(cell));
                             let strong = row == 0 || (stands_out && column + 1 == cells.len());
                             ui.label(if strong { text.strong() } else { text });
                         }
@@ -308,6 +310,6 @@ fn show(ui: &mut Ui, comparison: &Comparison, style: &ComparisonStyle) {
         });
     }
     for note in comparison.notes.iter().cloned().chain(reading(comparison)) {
-        ui.label(note);
+        ui.label(visible::line(&note));
     }
 }

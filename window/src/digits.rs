@@ -19,7 +19,7 @@ use pairspeed::learn::{
 use pairspeed::model::channel::Channel;
 use pairspeed::recognise::{Recogniser, RegionReading, Sample};
 use pairspeed::setup::LoadedSetup;
-use pairspeed::{glyph_sets, readings};
+use pairspeed::{glyph_sets, readings, visible};
 
 /// Name under which typed labels are stored until the digits are learned from them.
 const DRAFT: &str = "digits";
@@ -314,7 +314,8 @@ impl DigitsScreen {
     fn show_labels(&mut self, ui: &mut egui::Ui) {
         for label in &self.without_box {
             let (channel, at) = (label.channel.name(), theme::clock(label.time_s));
-            ui.label(format!("Label kept until {channel} has a box again: {} at {at}", label.text));
+            let words = format!("Label kept until {channel} has a box again: {} at {at}", label.text);
+            ui.label(visible::line(&words));
         }
         if self.label_file.labels.is_empty() {
             return;
@@ -327,10 +328,11 @@ impl DigitsScreen {
                     ui.horizontal_wrapped(|ui| {
                         let what =
                             format!("{} at {:.2} s of {}", label.channel.name(), label.time_s, label.clip);
+                        let (what, text) = (visible::line(&what), visible::line(&label.text));
                         if ui.button("Remove").on_hover_text(format!("Remove {what}")).clicked() {
                             forget = Some(label.clone());
                         }
-                        ui.label(format!("{}  {what}", label.text));
+                        ui.label(format!("{text}  {what}"));
                     });
                 }
             },

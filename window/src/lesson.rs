@@ -7,8 +7,9 @@ use ndarray::Array2;
 
 use super::theme;
 use pairspeed::glyphs::{Glyph, GlyphSet};
-use pairspeed::learn::{self, LabelledReading, SuspectLabel};
+use pairspeed::learn::{self, LabelledReading, RejectedLabel, SuspectLabel};
 use pairspeed::model::channel::Channel;
+use pairspeed::visible;
 
 /// Height of the images shown, in points.
 pub(super) const PICTURE_HEIGHT: f32 = 44.0;
@@ -51,7 +52,8 @@ impl LessonView {
         left_out_clips: Vec<String>,
     ) -> Self {
         let suspects = lesson.suspects.iter().map(|suspect| Suspect::of(ctx, suspect)).collect();
-        let rejected = lesson.rejected.iter().map(ToString::to_string).collect();
+        let in_words = |rejected: &RejectedLabel| visible::line(&rejected.to_string()).into_owned();
+        let rejected = lesson.rejected.iter().map(in_words).collect();
         Self { shapes: shapes(ctx, &lesson.set), missing, suspects, rejected, left_out_clips }
     }
 
@@ -68,6 +70,7 @@ impl LessonView {
         }
         if !self.left_out_clips.is_empty() {
             let clips = self.left_out_clips.join(", ");
+            let clips = visible::line(&clips);
             ui.label(format!(
                 "Labelled clips that are not in the folder of this recording; their labels are not used this time: {clips}"
             ));
@@ -91,7 +94,9 @@ impl LessonView {
 impl Suspect {
     fn of(ctx: &egui::Context, suspect: &SuspectLabel) -> Self {
         let texture = |label: &LabelledReading, picture: &GrayImage| {
-            (label.to_string(), theme::texture(ctx, &format!("label {label}"), picture))
+            let words = visible::line(&label.to_string()).into_owned();
+            let texture = theme::texture(ctx, &format!("label {words}"), picture);
+            (words, texture)
         };
         let own = std::iter::once(texture(&suspect.label, &suspect.image));
         let conflicting = suspect.conflicting.iter().map(|other| texture(&other.label, &other.image));
@@ -99,7 +104,7 @@ impl Suspect {
             channel: suspect.label.channel.clone(),
             time_s: suspect.label.time_s,
             likely_text: suspect.likely_text.clone(),
-            sentence: suspect.to_string(),
+            sentence: visible::line(&suspect.to_string()).into_owned(),
             pictures: own.chain(conflicting).collect(),
         }
     }

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use egui::{TextEdit, Ui};
 
-use super::Shared;
+use super::{Shared, wording};
 use pairspeed::files::{Existing, write_whole};
 
 /// The file in which the page is saved, and the page saved last.
@@ -22,7 +22,7 @@ impl PageFile {
         ui.horizontal_wrapped(|ui| {
             let label = ui.label("Page to print");
             let field = TextEdit::singleline(&mut self.path).desired_width(300.0);
-            ui.add(field.hint_text(usual.display().to_string())).labelled_by(label.id);
+            ui.add(field.hint_text(wording::shown(usual))).labelled_by(label.id);
             if ui.button("Save the page").clicked() {
                 let typed = self.path.trim();
                 let path = free(if typed.is_empty() { usual } else { Path::new(typed) });
@@ -37,7 +37,7 @@ impl PageFile {
                 }
             }
             if let Some(saved) = &self.saved
-                && ui.button("Open it to print").on_hover_text(saved.display().to_string()).clicked()
+                && ui.button("Open it to print").on_hover_text(wording::shown(saved)).clicked()
             {
                 open(saved, shared);
             }

@@ -17,7 +17,7 @@ use pairspeed::model::units::{Quantity, Unit};
 use pairspeed::output::folder::{OutputError, ResultFolder, usual_folder};
 use pairspeed::output::{ResultFile, table};
 use pairspeed::setup::LoadedSetup;
-use pairspeed::{ReadOptions, read_record, work_out};
+use pairspeed::{ReadOptions, read_record, visible, work_out};
 
 /// Interval at which the remaining time is updated while reading.
 const TICK: Duration = Duration::from_millis(200);
@@ -164,15 +164,16 @@ impl ReadingScreen {
         let report = finished.folder.join(ResultFile::Report.name());
         let (mut go, mut open) = (false, false);
         ui.horizontal_wrapped(|ui| {
-            open = theme::main_button(ui, "Open the report")
-                .on_hover_text(report.display().to_string())
-                .clicked();
+            open = theme::main_button(ui, "Open the report").on_hover_text(wording::shown(&report)).clicked();
             go = ui.button("Next: see the legs").clicked();
         });
         egui::ScrollArea::horizontal().id_salt("table").show(ui, |ui| {
-            ui.add(egui::Label::new(RichText::new(table).monospace()).wrap_mode(egui::TextWrapMode::Extend));
+            ui.add(
+                egui::Label::new(RichText::new(visible::lines(table)).monospace())
+                    .wrap_mode(egui::TextWrapMode::Extend),
+            );
         });
-        ui.label(format!("Results: {}", finished.folder.display()));
+        ui.label(format!("Results: {}", wording::shown(&finished.folder)));
         if open {
             page_file::open(&report, shared);
         }
@@ -224,15 +225,13 @@ fn show_what(ui: &mut egui::Ui, shared: &Shared) {
     let clips: Vec<String> = shared.clips.iter().map(|clip| file_name(clip)).collect();
     let Some(setup) = &shared.setup else { return };
     let channels: Vec<&str> = setup.setup.regions.iter().map(|region| region.channel.name()).collect();
-    ui.label(
-        RichText::new(format!(
-            "Every frame of {} is read: {}, as marked in {}.",
-            clips.join(", "),
-            channels.join(", "),
-            file_name(&setup.path)
-        ))
-        .strong(),
+    let words = format!(
+        "Every frame of {} is read: {}, as marked in {}.",
+        clips.join(", "),
+        channels.join(", "),
+        file_name(&setup.path)
     );
+    ui.label(RichText::new(visible::line(&words)).strong());
     ui.add_space(4.0);
 }
 

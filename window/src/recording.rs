@@ -9,11 +9,12 @@ use image::{DynamicImage, RgbImage};
 use super::found::{Search, search};
 use super::store::copy_setup;
 use super::work::{Outcome, Work};
-use super::{Page, Screen, Shared, dialogs, page, progress, theme};
+use super::{Page, Screen, Shared, dialogs, page, progress, theme, wording};
 use pairspeed::confinement::Confinement;
 use pairspeed::files::{Existing, file_name};
 use pairspeed::footage::{ClipInfo, FootageError, FrameSource as _, Recording, frames_near};
 use pairspeed::setup::{LoadedSetup, Setup, usual_setup};
+use pairspeed::visible;
 
 /// Height of the image of the recording, in points.
 const STILL_HEIGHT: f32 = 260.0;
@@ -150,7 +151,7 @@ impl RecordingScreen {
         ui.horizontal(|ui| {
             ui.set_min_height(ui.spacing().interact_size.y);
             let Some((clips, opening)) = &self.opening else { return };
-            let name = clips.first().map(|clip| clip.display().to_string()).unwrap_or_default();
+            let name = clips.first().map(|clip| wording::shown(clip)).unwrap_or_default();
             let stop = progress::cancel(ui, "Keep the recording that is open") && opening.cancel();
             ui.spinner();
             ui.label(format!("Opening {name}"));
@@ -188,9 +189,11 @@ impl RecordingScreen {
         if let Some(setup) = &shared.setup {
             let channels: Vec<&str> =
                 setup.setup.regions.iter().map(|region| region.channel.name()).collect();
-            ui.label(format!("Its regions are known ({}): {}.", file_name(&setup.path), channels.join(", ")));
+            let words =
+                format!("Its regions are known ({}): {}.", file_name(&setup.path), channels.join(", "));
+            ui.label(visible::line(&words));
             setup.warnings().iter().for_each(|doubt| {
-                ui.label(RichText::new(doubt).color(theme::colours(ui).unsure));
+                ui.label(RichText::new(visible::line(doubt)).color(theme::colours(ui).unsure));
             });
             ui.horizontal_wrapped(|ui| {
                 let read = theme::main_button(ui, "Read the flight").on_hover_text("Enter");
@@ -210,7 +213,7 @@ impl RecordingScreen {
                 self.stop_searching();
             }
         } else if let Some(setup) = self.offered.clone() {
-            let camera = &setup.setup.camera.name;
+            let camera = visible::line(&setup.setup.camera.name);
             ui.label(format!("A known camera setup fits: with \"{camera}\" the speed can be read here."));
             let words = format!("Use the regions of \"{camera}\"");
             let clicked = theme::main_button(ui, &words).on_hover_text("Enter").clicked();
@@ -302,6 +305,7 @@ fn opened(clips: Vec<PathBuf>) -> Result<Opened, FootageError> {
 
 fn facts(info: &ClipInfo, length_s: f64, clips: usize) -> Vec<String> {
     let name = file_name(&info.path);
+    let name = visible::line(&name);
     let mut facts = vec![
         format!("{name}: {} in {}, {} x {} pixels", info.codec, info.container, info.width, info.height),
         match info.nominal_rate_hz {

@@ -14,6 +14,7 @@ use pairspeed::files::file_name;
 use pairspeed::flight::{Flight, FlightRecord};
 use pairspeed::footage::ClipInfo;
 use pairspeed::setup::LoadedSetup;
+use pairspeed::visible;
 
 /// A flight that was read, and the folder of its results.
 #[derive(Debug)]
@@ -156,10 +157,10 @@ impl Shared {
                 };
                 close = ui.button("Close").on_hover_text("Close this message").clicked();
                 mark.into_iter().for_each(|mark| _ = ui.label(RichText::new(mark).color(colour).strong()));
-                ui.label(words);
+                ui.label(&*visible::line(words));
             }
             None => {
-                ui.label(self.summary());
+                ui.label(&*visible::line(&self.summary()));
             }
         };
         ui.horizontal_wrapped(lines);

@@ -1,6 +1,14 @@
 //! The wording of advice in the window, which names a page or a field instead of a command or an option.
 
+use std::path::Path;
+
 use pairspeed::advice::Advice;
+use pairspeed::visible;
+
+/// A path with its control characters escaped.
+pub(crate) fn shown(path: &Path) -> String {
+    visible::line(&path.display().to_string()).into_owned()
+}
 
 /// What to do next, as a phrase.
 pub(crate) fn advice(advice: Advice) -> &'static str {

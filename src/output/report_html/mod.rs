@@ -21,7 +21,8 @@ use super::RenderError;
 /// The style sheet of the report; its colours are those of [`palette`].
 const STYLE: &str = include_str!("style.css");
 
-/// The report as one HTML page. It contains its style sheet and plots, loads nothing, and has no script.
+/// The report as one HTML page. It contains its style sheet and plots, loads nothing, and has no script. Control characters,
+/// wherever they come from, are escaped.
 ///
 /// # Errors
 ///
@@ -42,7 +43,7 @@ pub fn report_html(flight: &Flight) -> Result<Vec<u8>, RenderError> {
             body { (hatchings()) (content(flight, &names)?) }
         }
     };
-    Ok(page.into_string().into_bytes())
+    Ok(visible::lines(&page.into_string()).into_owned().into_bytes())
 }
 
 fn content(flight: &Flight, names: &str) -> Result<Markup, RenderError> {

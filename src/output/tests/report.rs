@@ -5,6 +5,7 @@ use super::sample::{
 };
 use crate::flight::Flight;
 use crate::legs::{Flag, LegKind};
+use crate::model::channel::Channel;
 use crate::output::{CAUTIONS, report_html};
 use crate::propulsion::SpeedCurve;
 use crate::series::Blank;
@@ -169,6 +170,27 @@ fn markup_in_names_flags_and_notes_is_shown_and_not_obeyed() {
     assert_well_formed(&page);
     assert!(page.contains("&lt;script&gt;&amp;&quot;wing&quot;.avi"));
     assert!(!page.contains("<script") && !page.contains("<img") && !page.contains("<b>"));
+}
+
+#[test]
+fn control_characters_of_names_and_notes_are_escaped_in_the_whole_page() {
+    let evil = "a\u{1b}[2J\u{202e}b\u{9b}";
+    let mut flight = small_flight();
+    flight.clips = vec![clip(&format!("{evil}.avi"))];
+    flight.setup.camera.name = evil.into();
+    flight.notes = vec![evil.into()];
+    flight.pairs[0].flags = vec![Flag(evil.into())];
+    for channel in &mut Arc::make_mut(&mut flight.series).readings.channels {
+        if channel.channel != Channel::Speed {
+            channel.channel = Channel::from(evil.to_owned());
+        }
+    }
+    let page = page(&flight);
+    assert_well_formed(&page);
+    assert_eq!(page.find(|letter: char| letter != '\n' && letter.is_control()), None);
+    assert!(!page.contains('\u{202e}'));
+    let escaped = page.matches("\\u{1b}[2J\\u{202e}b\\u{9b}").count();
+    assert!(escaped >= 4, "title, head, camera and note: {escaped}");
 }
 
 #[test]

@@ -12,6 +12,7 @@ use pairspeed::model::channel::Channel;
 use pairspeed::model::units::Unit;
 use pairspeed::output::numbers::{shown, trimmed};
 use pairspeed::output::words::{joined, kind_name, speed_symbol, with_symbol};
+use pairspeed::visible;
 
 /// The kinds that a leg can be marked as, with their names and keys.
 pub(super) const KINDS: [(LegKind, &str, egui::Key); 4] = [
@@ -214,6 +215,7 @@ fn measured(ui: &mut Ui, view_model: &ViewModel<'_>, flown: &Leg) {
     facts.extend(flown.satellites.map(|satellites| format!("{satellites:.0} satellites")));
     ui.label(facts.join(", "));
     if !flown.flags.is_empty() {
-        ui.colored_label(theme::colours(ui).unsure, format!("To know: {}", joined(&flown.flags)));
+        let words = format!("To know: {}", joined(&flown.flags));
+        ui.colored_label(theme::colours(ui).unsure, visible::line(&words));
     }
 }

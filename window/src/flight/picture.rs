@@ -20,6 +20,7 @@ use pairspeed::output::blanks::BlankReasons;
 use pairspeed::output::numbers;
 use pairspeed::output::words::with_symbol;
 use pairspeed::series::ChannelReadings;
+use pairspeed::visible;
 
 /// Number of frame pixels that are shown around a box.
 const AROUND_PX: u32 = 6;
@@ -86,7 +87,10 @@ impl Pictures {
                 match &self.shown {
                     Some((_, Ok(texture))) => self.show_boxes(ui, view_model, index, texture),
                     Some((_, Err(reason))) => {
-                        ui.colored_label(theme::colours(ui).wrong, format!("No picture: {reason}"));
+                        ui.colored_label(
+                            theme::colours(ui).wrong,
+                            format!("No picture: {}", visible::line(reason)),
+                        );
                     }
                     None => {}
                 }

@@ -18,6 +18,7 @@ use pairspeed::output::terminal_table::no_answer;
 use pairspeed::output::throttle_bars::{ErrorBar, bars, by_throttle, curve, room};
 use pairspeed::output::words::{speed_symbol, step_name, throttle_origin, with_symbol};
 use pairspeed::output::{advice, blanks, conditions, propulsion, unread};
+use pairspeed::visible;
 
 /// Height of the plot of speed against throttle, in points.
 const PLOT: f32 = 210.0;
@@ -158,7 +159,7 @@ fn remarks(ui: &mut Ui, flight: &Flight, rows: &[Row<'_>]) {
             let step = step_name(pair.throttle_percent, Some(pair.step));
             ui.horizontal_wrapped(|ui| {
                 ui.colored_label(theme::colours(ui).unsure, format!("{step} (pair {}):", pair.pair));
-                ui.label(remark);
+                ui.label(visible::line(&remark));
             });
         }
     }
@@ -168,7 +169,7 @@ fn remarks(ui: &mut Ui, flight: &Flight, rows: &[Row<'_>]) {
 fn unread(ui: &mut Ui, flight: &Flight) {
     for unread in &flight.legibility.unread {
         ui.add_space(2.0);
-        ui.colored_label(theme::colours(ui).unsure, unread::sentence(unread));
+        ui.colored_label(theme::colours(ui).unsure, visible::line(&unread::sentence(unread)));
         if !unread.teach_at_s.is_empty() {
             ui.label(format!("Next: {}.", wording::advice(Advice::TeachDigits)));
         }
@@ -189,6 +190,6 @@ fn notes(ui: &mut Ui, flight: &Flight) {
     ui.add_space(4.0);
     ui.label(RichText::new("Notes").strong().size(17.0));
     for sentence in sentences {
-        ui.label(sentence);
+        ui.label(visible::line(&sentence));
     }
 }

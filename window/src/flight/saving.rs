@@ -12,6 +12,7 @@ use super::view_model::ViewModel;
 use crate::reading::output_problem;
 use crate::shared::Shared;
 use crate::theme;
+use crate::wording;
 use crate::work::Work;
 use pairspeed::files::Existing;
 use pairspeed::flight::Flight;
@@ -103,7 +104,7 @@ pub(super) fn bar(ui: &mut Ui, view_model: &ViewModel<'_>, saving: &Saving, acti
         }
         if ui
             .button("Open the folder")
-            .on_hover_text(view_model.leg_editor.folder().display().to_string())
+            .on_hover_text(wording::shown(view_model.leg_editor.folder()))
             .clicked()
         {
             actions.push(LegAction::OpenFolder);

@@ -14,6 +14,7 @@ use pairspeed::readings::FrameReading;
 use pairspeed::recognise::RegionReading;
 use pairspeed::series::Blank;
 use pairspeed::setup::{MAX_DIGITS, Region};
+use pairspeed::visible;
 
 /// The state of the readings of the boxes.
 pub enum Reads<'a> {
@@ -60,7 +61,7 @@ pub fn show_list(ui: &mut egui::Ui, editor: &mut Editor, reads: &Reads<'_>, foun
         editor.choose(chosen);
     }
     if let Reads::Failed(message) = reads {
-        ui.label(RichText::new(*message).color(theme::colours(ui).wrong));
+        ui.label(RichText::new(visible::line(message)).color(theme::colours(ui).wrong));
     }
 }
 

@@ -156,7 +156,7 @@ impl Window {
     }
 
     /// The texts of all labels and buttons.
-    fn words(&self) -> Vec<String> {
+    pub fn words(&self) -> Vec<String> {
         let roles = [egui::accesskit::Role::Label, egui::accesskit::Role::Button];
         let nodes = roles.into_iter().flat_map(|role| self.harness.query_all_by_role(role));
         nodes.filter_map(|node| node.accesskit_node().label().or(node.accesskit_node().value())).collect()

@@ -60,3 +60,31 @@ fn an_unwritable_path_is_reported_before_the_reading_and_another_can_be_entered(
     assert!(window.shows("Read the flight"));
     assert!(window.harness.state().shared().finished.is_none());
 }
+
+#[test]
+fn control_characters_of_names_are_escaped_on_the_pages_of_a_recording() {
+    let mut window = Window::new();
+    let name = "a\u{1b}[2J\u{202e}b";
+    let clip = window.put_flight("salt-flat.avi", true);
+    let odd = clip.with_file_name(format!("{name}.avi"));
+    std::fs::rename(&clip, &odd).unwrap();
+    let setup = std::fs::read_to_string(clip.with_extension("setup.toml")).unwrap();
+    let named = |line: &str| match line.starts_with("name = ") {
+        true => "name = \"a\\u001B[2J\\u202Eb\"\n".to_owned(),
+        false => format!("{line}\n"),
+    };
+    std::fs::write(odd.with_extension("setup.toml"), setup.lines().map(named).collect::<String>()).unwrap();
+    window.drop_flight(&odd);
+    window.until("the recording is open", |app| app.shared().info.is_some());
+    assert!(window.shows("a\\u{1b}[2J\\u{202e}b.avi"));
+    for page in ["1  Recording", "2  Regions", "3  Digits", "4  Reading"] {
+        window.click(page);
+        let words = window.words();
+        let unsafe_words = words.iter().find(|words| pairspeed::visible::lines(words) != words.as_str());
+        assert_eq!(unsafe_words, None, "{page}");
+    }
+    window.drop_flight(&odd.with_file_name(format!("{name}-absent.avi")));
+    assert!(window.trouble().contains(name));
+    window.harness.run_steps(2);
+    assert!(window.shows("a\\u{1b}[2J\\u{202e}b-absent.avi"));
+}

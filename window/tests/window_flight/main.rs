@@ -6,6 +6,7 @@ mod beside;
 mod common;
 mod driving;
 mod edits;
+mod names;
 mod pictures;
 mod plots;
 #[path = "../window/snapshot.rs"]
