@@ -408,3 +408,25 @@ fn a_video_without_a_frame_has_its_own_message() {
         assert!(refusal(&clip).starts_with("FILE: the video has no frames"), "{}", refusal(&clip));
     }
 }
+
+#[test]
+fn a_video_with_more_reference_frames_than_its_standard_permits_is_refused_and_one_with_many_is_read() {
+    let folder = folder();
+    // In macroblocks, 12 frames are 1,555,200 here, where ITU-T H.264 permits at most 696,320 (table A-1), and then 388,800.
+    for (size, permitted) in [("7680x4320", false), ("3840x2160", true)] {
+        let clip = folder.path().join(format!("{size}.mp4"));
+        let source = format!("color=s={size}:r=10:d=0.3");
+        let options = "-c:v libx264 -preset ultrafast -pix_fmt yuv420p -x264-params ref=12".split(' ');
+        let options: Vec<&str> = options.collect();
+        ffmpeg(&[["-f", "lavfi", "-i", &source].as_slice(), &options, &[text(&clip)]].concat());
+        if permitted {
+            assert_eq!(Clip::open(&clip).unwrap().info().width, 3840);
+        } else {
+            assert!(
+                refusal(&clip).starts_with("FILE: the video needs 12 earlier frames"),
+                "{}",
+                refusal(&clip)
+            );
+        }
+    }
+}

@@ -82,11 +82,13 @@ impl Clip {
         let task = PoolTask { selected: Some(ranges.clone()), ..plan.task(self, &start) };
         let reorder = self.reorder_ticks(&plan);
         let mut seeks = ranges.seek_timestamps(&plan.packets.key_timestamps(), reorder).into_iter();
-        let config = plan.config.clone();
+        let (config, distance_s) = (plan.config.clone(), self.candidate_distance_s());
         let chunks = || seeks.find_map(|timestamp| plan.chunk_towards(timestamp, &ranges));
         let mut found = Vec::new();
         worker_pool::run(&config, &task, chunks, |events| {
             found.extend(self.outputs_of(events, libav::is_intra_only(config.codec)));
+            // The others are dropped at once: in a sample of whole frames they would take as much memory again.
+            found = nearest(std::mem::take(&mut found), times_s, distance_s).0;
             Ok(ControlFlow::Continue(()))
         })?;
         Ok(found)
@@ -188,6 +190,28 @@ fn nearest<T>(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn candidates_dropped_early_do_not_change_what_is_found() {
+        let frame = |tenths: u64| FrameOutput {
+            index: tenths,
+            time_s: tenths as f64 / 10.0,
+            damaged: false,
+            output: (),
+        };
+        let times_s = [0.3, 1.0, 1.15, 2.5, 4.0];
+        let parts = [vec![12, 3, 5], vec![11, 10, 27], vec![2, 24, 26, 45]];
+        let all: Vec<_> = parts.iter().flatten().map(|tenths| frame(*tenths)).collect();
+        let mut kept = Vec::new();
+        for part in &parts {
+            kept.extend(part.iter().map(|tenths| frame(*tenths)));
+            kept = nearest(kept, &times_s, 0.75).0;
+        }
+        let indices = |(frames, missed_s): (Vec<FrameOutput<()>>, Vec<f64>)| {
+            (frames.iter().map(|frame| frame.index).collect::<Vec<_>>(), missed_s)
+        };
+        assert_eq!(indices(nearest(kept, &times_s, 0.75)), indices(nearest(all, &times_s, 0.75)));
+    }
 
     #[test]
     fn the_nearer_of_two_candidates_is_used_and_far_ones_are_not() {

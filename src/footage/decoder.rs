@@ -14,6 +14,10 @@ use super::libav;
 use super::open::{MAX_FRAME_PX, check_size};
 use super::picture_check::PictureCheck;
 
+/// Maximum number of pixels in all reference frames of a video: the decoder keeps them in memory. Source: ITU-T H.264, table A-1,
+/// MaxDpbMbs of level 6.2, the highest level, in macroblocks of 256 pixels.
+const MAX_REFERENCE_PX: u64 = 696_320 * 256;
+
 /// The settings with which the decoder of a video is opened.
 #[derive(Clone)]
 pub(super) struct DecoderConfig {
@@ -122,6 +126,14 @@ impl FrameDecoder {
         self.decoder.color_range()
     }
 
+    /// The number of reference frames that the video asks for, if these are more than any level of its standard permits.
+    /// Nothing is decoded then.
+    pub(super) fn excess_references(&self) -> Option<u32> {
+        let references = libav::reference_frames(&self.decoder);
+        let frame_px = u64::from(self.decoder.width()) * u64::from(self.decoder.height());
+        (frame_px * u64::from(references) > MAX_REFERENCE_PX).then_some(references)
+    }
+
     /// Sends a packet to the decoder. Returns `false` if the packet is lost.
     pub(super) fn send(&mut self, packet: &Packet) -> bool {
         if let ErrorDetection::Checked { check, is_sound } = &mut self.detection {
@@ -144,6 +156,9 @@ impl FrameDecoder {
 
     /// Writes the next frame in presentation order into `frame`.
     pub(super) fn receive(&mut self, frame: &mut Video) -> DecoderOutput {
+        if self.excess_references().is_some() {
+            return DecoderOutput::End;
+        }
         if self.detection.receive_lenient(frame) {
             return DecoderOutput::Frame { errors: true };
         }

@@ -115,6 +115,18 @@ pub enum FootageError {
         /// Maximum number of pixels.
         limit_px: u64,
     },
+    /// The video asks for more memory than its standard permits.
+    #[error(
+        "{}: the video needs {count} earlier frames to decode one, more than its standard permits at this frame size; \
+         convert the clip to H.264 again",
+        path.display()
+    )]
+    ReferenceFrames {
+        /// Path of the clip.
+        path: PathBuf,
+        /// Number of reference frames.
+        count: u32,
+    },
     /// The luma of frames in this pixel format cannot be read.
     #[error(
         "{}: its pixel format ({format}) is not supported; convert the clip to yuv420p",

@@ -316,6 +316,12 @@ pub(super) fn reorder_delay(decoder: &decoder::Video) -> u32 {
     u32::try_from(unsafe { (*decoder.as_ptr()).has_b_frames }).unwrap_or(0)
 }
 
+/// The number of reference frames that the video asks for, as far as the decoder knows it.
+pub(super) fn reference_frames(decoder: &decoder::Video) -> u32 {
+    // SAFETY: as for `reorder_delay`.
+    u32::try_from(unsafe { (*decoder.as_ptr()).refs }).unwrap_or(0)
+}
+
 /// Whether a codec codes every frame by itself, so that damage cannot spread to the next frame.
 pub(super) fn is_intra_only(codec: ffmpeg_next::codec::Id) -> bool {
     // SAFETY: the call has no preconditions and yields null or an entry of a static table.

@@ -151,6 +151,9 @@ impl SequentialDecoder {
     /// The error for a file of which no frame can be decoded.
     pub(super) fn nothing_decoded(&self) -> FootageError {
         let path = self.config.path.clone();
+        if let Some(count) = self.decoder.excess_references() {
+            return FootageError::ReferenceFrames { path, count };
+        }
         // If only the decoder failed, the disk is not to blame.
         match self.packets.as_ref().and_then(|packets| packets.stopped.clone()) {
             Some(reason) => FootageError::ReadFailed { path, reason },
