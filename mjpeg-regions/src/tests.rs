@@ -24,6 +24,12 @@ impl Random {
     }
 }
 
+/// The seeds of a test. `MJPEG_REGIONS_TIMES=100` tries a hundred times as many.
+fn seeds(count: u64) -> std::ops::Range<u64> {
+    let times = std::env::var("MJPEG_REGIONS_TIMES").ok().and_then(|times| times.parse().ok());
+    0..count * times.unwrap_or(1)
+}
+
 /// Sampling factors of luma and chroma.
 fn samplings() -> Vec<Vec<(i32, i32)>> {
     let luma = [(1, 1), (2, 1), (1, 2), (2, 2), (4, 1), (1, 4), (4, 2), (2, 4)];
@@ -113,7 +119,7 @@ fn data_start(jpeg: &[u8]) -> usize {
 
 #[test]
 fn regions_equal_those_of_the_whole_image() {
-    for seed in 0..1500 {
+    for seed in seeds(1500) {
         let random = &mut Random::new(seed);
         let max_side = random.one_of(&[20, 60, 200]);
         let encoding = random_encoding(random, max_side);
@@ -158,7 +164,7 @@ fn other_blocks_are_not_written() {
 
 #[test]
 fn a_cut_off_image_is_refused_wherever_the_regions_are() {
-    for seed in 0..30 {
+    for seed in seeds(30) {
         let random = &mut Random::new(seed);
         let encoding = Encoding { width: 40, height: 50, ..random_encoding(random, 9) };
         let jpeg = encode(&encoding, &pixels(random, &encoding));
@@ -179,7 +185,7 @@ fn a_cut_off_image_is_refused_wherever_the_regions_are() {
 #[test]
 fn damage_is_noticed_alike_wherever_the_regions_are() {
     let mut noticed = 0;
-    for seed in 0..40 {
+    for seed in seeds(40) {
         let random = &mut Random::new(seed);
         let encoding = Encoding { width: 50, height: 40, ..random_encoding(random, 9) };
         let jpeg = encode(&encoding, &pixels(random, &encoding));
@@ -227,7 +233,7 @@ fn a_run_of_zero_bytes_is_damage() {
 #[test]
 fn damaged_images_are_refused_or_decoded_as_by_libjpeg() {
     let (mut accepted, mut refused) = (0, 0);
-    for seed in 0..60 {
+    for seed in seeds(60) {
         let random = &mut Random::new(seed);
         let encoding = Encoding { width: 50, height: 40, ..random_encoding(random, 9) };
         let jpeg = encode(&encoding, &pixels(random, &encoding));
@@ -255,7 +261,7 @@ fn damaged_images_are_refused_or_decoded_as_by_libjpeg() {
 
 #[test]
 fn damaged_headers_never_panic() {
-    for seed in 0..60 {
+    for seed in seeds(60) {
         let random = &mut Random::new(seed);
         let encoding = Encoding { width: 30, height: 20, ..random_encoding(random, 9) };
         let jpeg = encode(&encoding, &pixels(random, &encoding));
