@@ -2,18 +2,35 @@
 
 use std::path::Path;
 
-/// The path in a form that a shell reads as one word: in single quotes if it contains special characters. Within single
-/// quotes every character stands for itself, except for the single quote, which is escaped (POSIX.1-2017, Shell Command
-/// Language, 2.2.2).
+/// The path in a form that the system's shell reads as one word.
 pub fn quoted(path: &Path) -> String {
     let text = path.to_string_lossy();
+    if cfg!(windows) { quoted_for_windows(&text) } else { quoted_for_posix(&text) }
+}
+
+/// In single quotes if the text contains other than plain characters. Within single quotes every character stands for itself,
+/// except for the single quote, which is escaped (POSIX.1-2017, Shell Command Language, 2.2.2).
+fn quoted_for_posix(text: &str) -> String {
     let plain = |letter: char| letter.is_alphanumeric() || "/._-+,:@%=".contains(letter);
     // A word that begins with a dash would be read as an option.
-    let text = if text.starts_with('-') { format!("./{text}") } else { text.into_owned() };
+    let text = if text.starts_with('-') { format!("./{text}") } else { text.to_owned() };
     if !text.is_empty() && text.chars().all(plain) {
         return text;
     }
     format!("'{}'", text.replace('\'', "'\\''"))
+}
+
+/// In double quotes, which Windows' Command Prompt and PowerShell both take, if the text contains other than plain characters. The
+/// names of files contain no double quotes there. A backslash before the last quote is doubled, since it would escape the quote
+/// (Microsoft, "Parsing C command-line arguments").
+fn quoted_for_windows(text: &str) -> String {
+    let plain = |letter: char| letter.is_alphanumeric() || "\\/._-+:=".contains(letter);
+    let text = if text.starts_with('-') { format!(".\\{text}") } else { text.to_owned() };
+    if !text.is_empty() && text.chars().all(plain) {
+        return text;
+    }
+    let doubled = if text.ends_with('\\') { "\\" } else { "" };
+    format!("\"{text}{doubled}\"")
 }
 
 #[cfg(test)]
@@ -21,6 +38,7 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
 
+    #[cfg(unix)]
     #[test]
     fn a_shell_takes_a_quoted_path_for_one_word_as_it_was() {
         for path in ["flight.avi", "last flight.avi", "it's $HOME; `x`.avi", "-x.avi", "a&b(1)*?.avi"] {
@@ -30,5 +48,20 @@ mod tests {
             assert_eq!(said.trim_start_matches("./"), path);
         }
         assert_eq!(quoted(Path::new("card/flight_1.avi")), "card/flight_1.avi");
+    }
+
+    #[test]
+    fn paths_for_windows_are_in_double_quotes() {
+        let cases = [
+            (r"E:\DCIM\flight_1.avi", r"E:\DCIM\flight_1.avi"),
+            (r"E:\last flight.avi", r#""E:\last flight.avi""#),
+            (r"E:\last flights\", r#""E:\last flights\\""#),
+            ("-x.avi", r".\-x.avi"),
+            ("a&b.avi", r#""a&b.avi""#),
+            ("", r#""""#),
+        ];
+        for (path, expected) in cases {
+            assert_eq!(quoted_for_windows(path), expected);
+        }
     }
 }

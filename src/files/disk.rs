@@ -49,6 +49,9 @@ pub(super) fn failing(changes: usize, no_exchange: bool) -> (Disk, Arc<std::sync
 }
 
 impl Disk {
+    /// Whether the system can exchange two names at all. Some of its file systems may not.
+    pub(super) const EXCHANGES: bool = cfg!(any(target_os = "linux", target_os = "macos"));
+
     fn change(&self) -> io::Result<()> {
         self.hook.as_ref().map_or(Ok(()), |hook| hook(DiskChange::Other))
     }

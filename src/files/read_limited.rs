@@ -83,9 +83,11 @@ fn open(path: &Path) -> io::Result<File> {
     OpenOptions::new().read(true).custom_flags(flags.bits().cast_signed()).open(path)
 }
 
+/// Opens a file. Windows names no reason but missing rights if it is a folder.
 #[cfg(not(unix))]
 fn open(path: &Path) -> io::Result<File> {
-    OpenOptions::new().read(true).open(path)
+    let in_words = |error| if path.is_dir() { io::ErrorKind::IsADirectory.into() } else { error };
+    OpenOptions::new().read(true).open(path).map_err(in_words)
 }
 
 /// Rewords an error of reading a file for the user, keeping its kind.

@@ -84,7 +84,7 @@ fn recordings(library: &VideoLibrary) -> Check {
 
 /// Whether files can be written in a folder.
 fn results(folder: &Path) -> Check {
-    let shown = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
+    let shown = std::path::absolute(folder).unwrap_or_else(|_| folder.to_owned());
     let (lack, found) = match can_write(folder) {
         Ok(()) => (Lack::Nothing, format!("files can be written in {}", shown.display())),
         Err(error) => {

@@ -300,6 +300,10 @@ fn given() -> Vec<OsString> {
 
 /// Runs the command that the command line names.
 pub fn run() -> ExitCode {
+    #[cfg(all(windows, feature = "window"))]
+    if std::env::args_os().len() == 1 && window::start_without_console() {
+        return ExitCode::SUCCESS;
+    }
     let matches = definition().try_get_matches_from(given());
     let arguments = match matches.and_then(|matches| Arguments::from_arg_matches(&matches)) {
         Ok(arguments) => arguments,
