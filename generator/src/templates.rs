@@ -1,4 +1,5 @@
-//! Writes the drawn glyph sets as template folders: `<set>/glyphs.toml` and an image with one cell per glyph.
+//! Writes each drawn glyph set to a folder named after the set: the description `glyphs.toml`, and an image with one
+//! cell per glyph.
 
 use std::path::{Path, PathBuf};
 

@@ -163,7 +163,7 @@ pub struct WindFinding {
     pub speed: f64,
     /// Direction the wind comes from, in degrees clockwise from north.
     pub from_deg: f64,
-    /// Course that `across` refers to, in degrees clockwise from north.
+    /// Course of the legs, which `across` refers to, in degrees clockwise from north.
     pub course_deg: f64,
 }
 

@@ -9,7 +9,8 @@ use crate::stats::{mean, standard_deviation};
 /// Probability of calling consistent pairs inconsistent: the usual level of 5 %.
 const FALSE_ALARM_PROBABILITY: f64 = 0.05;
 
-/// Scatter of the pairs within their steps beyond their own uncertainties.
+/// Scatter of the airspeeds of the pairs of each throttle step, compared with the scatter that the pairs' own
+/// uncertainties predict.
 pub(super) struct Disagreement {
     /// Variance of the pairs within their steps, pooled over the steps, in squared speed units.
     found: f64,

@@ -39,7 +39,7 @@ pub struct AirAndWind {
     pub wind: f64,
     /// Direction the wind comes from, in degrees clockwise from north, 0 to 360.
     pub wind_from_deg: f64,
-    /// Standard uncertainty of the airspeed if the speed of each leg has the standard uncertainty 1.
+    /// Standard uncertainty of the airspeed divided by that of the legs' speeds, which is the same for every leg.
     pub airspeed_per_speed: f64,
     /// Standard deviation of the legs' residuals, in the unit of their speeds; `None` with three legs, which
     /// leave no residuals.

@@ -38,7 +38,8 @@ fn own_of_difference(first: &FlownStep, later: &FlownStep) -> StandardUncertaint
     }))
 }
 
-/// An uncertainty combined with other parts whose degrees of freedom are infinite, all in m/s.
+/// Combines the standard uncertainty `own` with the standard uncertainties `known`, whose degrees of freedom are
+/// infinite; all in m/s.
 fn with_known_parts(own: StandardUncertainty, known: impl IntoIterator<Item = f64>) -> StandardUncertainty {
     let known = known.into_iter().map(StandardUncertainty::known);
     welch_satterthwaite(&std::iter::once(own).chain(known).collect::<Vec<StandardUncertainty>>())

@@ -53,7 +53,7 @@ pub enum Verdict {
 }
 
 impl Verdict {
-    /// Whether a difference is shown.
+    /// Whether the difference is significant, so that it counts as shown.
     #[must_use]
     pub fn is_shown(self) -> bool {
         matches!(self, Self::Faster | Self::Slower)

@@ -6,13 +6,13 @@
 
 use super::readout::value_of;
 
-/// Minimum number of steps (changes from one text to the next) that a swap of two digits must change for the swap
-/// to count as evident. Set by judgement.
+/// Minimum number of value changes, from one text to the next, whose size must differ after a swap of two digits for
+/// the swap to count as evident. Set by judgement.
 const MIN_STEPS: usize = 8;
 
-/// Minimum reduction of the sum of the steps for a swap of two digits to count as evident, in standard deviations
-/// of the reduction (the root of the sum of squares). Set by judgement: with the right digits a swap makes the
-/// steps larger, so that even one standard deviation in the other direction is rare.
+/// Minimum reduction of the sum of the absolute value changes for a swap of two digits to count as evident, in
+/// standard deviations of the reduction (the root of the sum of its squared terms). Set by judgement: with the right
+/// digits a swap makes the changes larger, so that a reduction by even one standard deviation is rare.
 const MIN_RATIO: f64 = 3.0;
 /// Maximum time between two texts that are compared, in seconds.
 const MAX_GAP_S: f64 = 2.0;
@@ -40,10 +40,11 @@ pub fn contradicted_digits(channels: &[Vec<TimedText>]) -> Vec<char> {
     contradicted
 }
 
-/// Reduction of each step if two digits are swapped, in typical steps of the channel; unchanged steps are left out.
-/// Steps are limited, so that no channel and no single jump outweighs the others.
+/// Reduction of each absolute value change if the digits `one` and `other` are swapped, as a multiple of the
+/// channel's median change; negative if the change becomes larger. Changes that the swap leaves equal are left out.
+/// The changes are limited, so that no channel and no single jump outweighs the rest.
 fn gains(texts: &[TimedText], one: char, other: char) -> Vec<f64> {
-    // Maximum size of a step that counts, in typical steps of the channel.
+    // Limit of the absolute value changes, as a multiple of the channel's median change.
     const LIMIT: f64 = 5.0;
     let swapped = |text: &str| -> String {
         let swap = |character| match character {

@@ -52,7 +52,8 @@ pub(super) fn with_values_beside(frames: &SampledFrames, rect: PixelRect) -> Pix
     rect.with_columns(rect.left.saturating_sub(before), rect.right() + after).clipped_to(frame)
 }
 
-/// Number of pixel columns by which the box is too narrow on one side; `None` if no digits stand there.
+/// Number of pixel columns by which the box is too narrow on one side, from what each frame shows beside the box on
+/// that side; `None` if no digits stand there.
 fn columns_missing(frames: &[Neighbour]) -> Option<f32> {
     let others = frames.iter().filter(|frame| **frame == Neighbour::Other).count();
     let digits = |least: f32| -> Vec<f32> {

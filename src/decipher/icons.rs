@@ -56,7 +56,7 @@ pub(super) fn clear_of_icon(frames: &SampledFrames, rect: PixelRect, texts: &[Fr
 }
 
 /// Median distance between the centres of neighbouring characters, in pixels; the first character of each text is
-/// ignored.
+/// ignored. If there are no distances, a usual one for the height of the box `rect`.
 fn pitch_px(texts: &[&FrameText], rect: PixelRect) -> f32 {
     let later = texts.iter().flat_map(|text| text.centers_px.get(1..).unwrap_or_default().windows(2));
     let mut distances: Vec<f32> = later.map(|pair| pair[1] - pair[0]).collect();

@@ -18,7 +18,7 @@ const MIN_WIDEST_SHARE: f32 = 0.03;
 pub(super) struct ValueFormat {
     /// The colon or the decimal point, if there is one.
     pub(super) separator: Option<char>,
-    /// Number of digits after it.
+    /// Number of digits after the separator.
     pub(super) decimals: u8,
     /// Number of digits of the widest value, including those after the separator.
     pub(super) digits: u8,

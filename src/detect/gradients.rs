@@ -96,7 +96,8 @@ impl PersistentGradients {
         });
     }
 
-    /// The share of frames with each pixel's edge, averaged over small windows with the gradients as weights.
+    /// For each pixel, the share of the frames in which its edge is present, averaged over a small square of pixels
+    /// with the gradients as weights.
     fn presence_shares(&self) -> Plane {
         let (width, height) = (self.strength.width, self.strength.height);
         let mut counted = Plane::new(width, height);

@@ -27,7 +27,8 @@ const MIN_NEIGHBOUR_SHARE: f32 = 0.3;
 /// digit.
 const MIN_OTHERS_SHARE: f32 = 0.15;
 
-/// Maximum distance between the centres of characters in the same place, in heights of the text.
+/// Maximum distance between the centres of two characters that count as being in the same place, as a multiple of the
+/// height of the text.
 const SAME_PLACE: f32 = 0.25;
 /// Maximum distance of a neighbour from the number, in heights of the text.
 const MAX_NEIGHBOUR: f32 = 2.0;

@@ -56,7 +56,7 @@ const MAX_HEIGHT_DIFFERENCE: f32 = 0.15;
 /// Digits found in a line.
 #[derive(Debug, Clone)]
 pub(super) struct Readout {
-    /// The rectangle of the digits, with the blank columns beside them.
+    /// The rectangle of the digits with the blank columns beside them, in pixels of the frame.
     pub(super) rect: PixelRect,
     /// Certainty of the digits, 0 to 1.
     pub(super) certainty: f32,
@@ -129,7 +129,8 @@ fn constant_readouts(
     readouts.filter(|readout| is_as_high(readout.rect, MAX_HEIGHT_DIFFERENCE)).collect()
 }
 
-/// The mean probability of the numbers in an area, in some frames.
+/// Mean certainty, 0 to 1, over some of the frames. The certainty of a frame is the probability of the most probable
+/// number in the area; 0 if the area contains none.
 fn first_certainty(originals: &[&GrayImage], area: PixelRect) -> f32 {
     let step = (originals.len() / FIRST_FRAMES).max(1);
     let certainty = |frame: &&GrayImage| {
@@ -246,8 +247,8 @@ fn rows_of_text(gradients: &PersistentGradients, columns: PixelRect) -> PixelRec
     columns.with_rows(first + top as u32, first + bottom as u32 + 1)
 }
 
-/// Gives readouts higher than the median the rows of another readout on the same line: scenery or a caption lies above or
-/// below their text.
+/// A readout whose rectangle is higher than the median includes scenery or a caption above or below the text. Gives
+/// each of these the rows of a readout of usual height on the same line.
 fn in_common_rows(mut readouts: Vec<Readout>) -> Vec<Readout> {
     let mut heights: Vec<f32> = readouts.iter().map(|readout| readout.rect.height as f32).collect();
     if heights.len() < MIN_COMMON_ROWS {

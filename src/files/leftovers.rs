@@ -1,4 +1,6 @@
-//! Files left by a run that was killed while writing: the next run completes or removes them.
+//! Files left by a run of the program that was killed while writing. The next run completes or removes them. FOLDER
+//! is the folder of the results, PARENT the folder that contains FOLDER. A complete new folder replaces FOLDER by an
+//! exchange of the names of both folders.
 //!
 //! ```text
 //! FOLDER/.pairspeed.lock           lock of a run; free once the run has ended

@@ -10,7 +10,8 @@ use thiserror::Error;
 /// Maximum size of a text file that a pilot may write (setup, aircraft, legs, labels, glyph description), in bytes: 1 MiB.
 /// Such files have a few thousand bytes; the parser needs up to a hundred times the size of the text. Set by judgement.
 pub const MAX_TEXT_BYTES: u64 = 1 << 20;
-/// Maximum size of an image of glyphs, in bytes: 8 MiB, twice the pixels that a glyph set may have. Set by judgement.
+/// Maximum size of an image of glyphs, in bytes: 8 MiB, two bytes for each of the 4 million pixels that the glyphs of
+/// a set may have together. Set by judgement.
 pub const MAX_PICTURE_BYTES: u64 = 8 << 20;
 /// Maximum size of a `summary.json`, in bytes: 8 MiB, two hundred times that of a flight of an hour. Set by judgement.
 pub const MAX_SUMMARY_BYTES: u64 = 8 << 20;

@@ -136,8 +136,8 @@ impl Clip {
 }
 
 impl DecodePlan {
-    /// The packets that lead to wanted frames, from the key frame at or before a timestamp on. `None` if
-    /// there are none, or if decoding cannot start there.
+    /// The packets from the key frame at or before `timestamp` to the last one that the frames `wanted` need. `None`
+    /// if no packet of them holds a wanted frame, or if decoding cannot start at that key frame.
     fn chunk_towards(&mut self, timestamp: i64, wanted: &TimestampRanges) -> Option<Chunk> {
         let first = self.access_at(timestamp)?;
         let first_timestamp = timestamp_of(&first.packet);

@@ -45,7 +45,8 @@ impl ErrorPropagation {
         self.last = None;
     }
 
-    /// Whether the next frame may be wrong. `errors` tells whether the decoder reported errors in it.
+    /// Whether the frame that follows those already passed to this function may be wrong. `errors` tells whether the
+    /// decoder reported errors in the frame, `is_key` whether it is a key frame.
     pub(super) fn is_damaged(&mut self, errors: bool, is_key: bool) -> bool {
         if errors && !self.intra_only {
             self.last = Some(Damage { in_flight: 1, frames_since: 0 });

@@ -44,7 +44,9 @@ impl FrameTiming {
         Self { timeline, notes, last: None, from_start: true, rate_hz }
     }
 
-    /// The position of the next frame. `next` is the timestamp of the frame after it.
+    /// Assigns number and time to `frame`, the frame after the last one positioned, and returns them. `next` is the
+    /// timestamp of the frame that follows `frame`, in ticks of the stream's time base; `None` if the container
+    /// states none or if `frame` is the last of the clip.
     pub(super) fn advance(&mut self, frame: FrameStatus, next: Option<i64>) -> FramePosition {
         let is_first = self.timeline.is_at_start();
         let time_s = self.timeline.advance(frame.timestamp, next);

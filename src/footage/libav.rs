@@ -123,8 +123,8 @@ impl<'a> FramePlane<'a> {
         self.bytes.get(start..start.checked_add(self.row_bytes)?)
     }
 
-    /// All rows in one slice, and the distance between their starts in bytes, if they are stored from top to
-    /// bottom.
+    /// All rows in one slice, and the distance between the starts of successive rows, in bytes; `None` if the rows
+    /// are stored from the bottom up.
     pub(super) fn as_slice(&self) -> Option<(&'a [u8], usize)> {
         (!self.upside_down).then_some((self.bytes, self.stride))
     }

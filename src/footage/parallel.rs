@@ -344,7 +344,8 @@ impl<'a, T> OrderedOutputs<'a, T> {
         Ok(())
     }
 
-    /// Passes on an output; `next` is the timestamp of the frame after it.
+    /// Passes on the output of a frame; `next` is the timestamp of the following frame, in ticks of the stream's time
+    /// base, `None` if it has none or if the frame is the last.
     fn pass_on(&mut self, status: FrameStatus, output: T, next: Option<i64>) {
         let position = self.clip.timing.advance(status, next);
         let (index, time_s, damaged) = (position.index, position.time_s, status.damaged);

@@ -15,8 +15,9 @@ use crate::setup::Region;
 /// of the strokes and of their outline.
 const MIDDLE_LEVEL: f32 = 110.0;
 
-/// Weight of the static background when means are averaged over regions: the mean of this many images of a
-/// character has as much noise as the static background leaves in each region's mean (set by judgement).
+/// Error that a static background leaves in a region's mean glyph, as a number of images: the noise in the mean of
+/// this many images has the same variance. If there is a static background, a region with n images therefore has the
+/// weight n / (n + this number). Set by judgement.
 const BACKGROUND_EQUIVALENT_IMAGES: f32 = 1.0;
 
 /// Minimum number of images of a character for their average to replace the first glyph (set by judgement).

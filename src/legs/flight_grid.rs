@@ -4,7 +4,7 @@ use crate::model::channel::Channel;
 use crate::series::{Series, Updates, without_outliers};
 use crate::stats::{median, quantile};
 
-/// Step of the grid, in seconds (set by judgement).
+/// Time step of the grid, in seconds (set by judgement).
 pub(super) const STEP_S: f64 = 0.2;
 
 /// Maximum age of an overlay update that fills a grid step without an update of its own, in seconds. For slow
@@ -55,8 +55,8 @@ const MAX_TYPICAL_SLOPE: f64 = 0.008;
 /// Upper limit of the squared slope of one step, relative to the typical squared slope (set by judgement).
 const MAX_SQUARED_SLOPE: f64 = 16.0;
 
-/// Factor from the standard deviation of the speed's slope, measured over 2 s, to the standard deviation of
-/// the gusts, in seconds; valid for gusts with a correlation time of about 5 s.
+/// Ratio of the standard deviation of the gusts to the standard deviation of the speed's slope measured over 2 s, in
+/// seconds; valid for gusts with a correlation time of about 5 s.
 const GUST_PER_SLOPE_S: f64 = 2.3;
 
 /// Throttle changes smaller than this are noise of the stick, in per cent (set by judgement).
@@ -73,9 +73,10 @@ pub(super) struct FlightGrid {
     pub broken: Vec<bool>,
     /// True for steps at whose start the throttle changes.
     pub throttle_change: Vec<bool>,
-    /// How far the aircraft turns, from 0 (straight) to 1 (turning); `None` where the heading is not known.
+    /// Turn rate at each time step, scaled from 0 (straight) to 1 (turning); `None` where the heading is not known.
     pub turning: Vec<Option<f64>>,
-    /// How far the aircraft climbs or descends, from 0 (level) to 1; 0 where the altitude is not known.
+    /// Rate of climb or descent at each time step, scaled from 0 (level) to 1 (climbing or descending); 0 where the
+    /// altitude is not known.
     pub climbing: Vec<f64>,
     /// Squared slope of the speed, divided by the typical squared slope within legs.
     pub sloping: Vec<f64>,

@@ -18,8 +18,8 @@ const UNPAIRED_COST: f64 = 5.0;
 /// practically all of them are paired.
 const GIVEN_UNPAIRED_COST: f64 = 1e6;
 
-/// Upper limit of the cost that a single trait adds for a pair of given legs, in squared standard deviations,
-/// so that unusual legs are still paired.
+/// Upper limit of the cost that a single trait (a property in which the legs of a pair are compared, such as length
+/// or voltage) adds for a pair of given legs, in squared standard deviations, so that unusual legs are still paired.
 const MAX_TRAIT_COST_OF_GIVEN: f64 = 8.0;
 
 /// Standard deviation of the wind along the course between nearby pairs, as a share of the wind: the part of gusts
@@ -147,7 +147,7 @@ impl CourseWind {
         Self { half_differences: opposite.flat_map(of_two).collect() }
     }
 
-    /// The wind along the course at a time, in the speed's unit.
+    /// The wind along the course at a time in seconds of flight time, in the speed's unit; 0 if no legs are paired.
     fn at(&self, time_s: f64) -> f64 {
         let mut nearest = self.half_differences.clone();
         nearest.sort_by(|a, b| (a.0 - time_s).abs().total_cmp(&(b.0 - time_s).abs()));
@@ -221,11 +221,11 @@ pub(super) fn best_pairing(legs: &[CandidateLeg], given: bool) -> LegPairing {
     LegPairing { wind: CourseWind::of(legs, &pairs), pairs }
 }
 
-/// The values that the traits of a pair are compared with.
+/// The values that the traits of a pair (such as its wind, lengths and turn) are compared with.
 #[derive(Clone, Copy)]
 struct PairExpectation<'a> {
     wind: &'a CourseWind,
-    /// Standard deviation of the wind, as a share of the wind.
+    /// Standard deviation of the wind along the course, as a share of that wind.
     variation: f64,
     typical: TypicalLeg,
 }

@@ -42,8 +42,8 @@ const TURN_START_COST: f64 = 12.0;
 /// Cost of beginning a segment that is neither leg nor turn, in units of the noise's variance (set by judgement).
 const REST_START_COST: f64 = 18.0;
 
-/// Additional cost of a time step in a leg while the heading turns, and of one in a turn while it does not,
-/// in units of the noise's variance (set by judgement).
+/// Additional cost of a time step that contradicts the heading, in units of the noise's variance: one in a leg while
+/// the heading changes, or one in a turn while the heading is steady (set by judgement).
 const HEADING_MISMATCH_COST: f64 = 6.0;
 
 /// Additional cost of a time step in a leg while the aircraft climbs or descends, in units of the noise's
@@ -113,7 +113,8 @@ struct SegmentCosts {
 }
 
 impl SegmentCosts {
-    /// Cost of a leg over the steps `first..end`; infinite if no leg is possible there.
+    /// Cost of a leg that extends over the time steps `first..end` of the flight grid; infinite if no leg is possible
+    /// there.
     fn leg(&self, first: usize, end: usize) -> f64 {
         let sums = &self.sums;
         let count = over(&sums.count, first, end);

@@ -20,8 +20,8 @@ const MAX_TURN_MARGIN_S: f64 = 2.0;
 /// legs.
 const MAX_UNPAIRED_BETWEEN: usize = 1;
 
-/// Minimum difference between the speeds of a pair, in standard uncertainties, from which it is clear which leg was
-/// flown with the wind.
+/// Difference between the ground speeds of the two legs of a pair, in standard uncertainties of the difference, above
+/// which the faster leg counts as flown with the wind.
 const CALM_DEVIATIONS: f64 = 2.0;
 
 /// Maximum cost (misfit) of a pair outside the runs, in squared standard deviations. A pair of lower cost fits

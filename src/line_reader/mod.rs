@@ -16,7 +16,7 @@ use ndarray::Array2;
 use network::{CLASSES, LineReader};
 pub(crate) use number::{has_leading_zero, numbers};
 
-/// Columns of the line image for each step of the network.
+/// Number of pixel columns of the line image for each position at which the network outputs character probabilities.
 const COLUMNS_PER_STEP: f32 = 2.0;
 
 /// A character of a line.
@@ -27,7 +27,7 @@ pub(crate) struct LineCharacter {
     pub(crate) character: char,
     /// Centre of the character, in pixels from the left edge of the crop.
     pub(crate) center_px: f32,
-    /// The network's probability of the character at the step where it is highest, 0 to 1.
+    /// The network's probability of the character at the output position where it is highest, 0 to 1.
     pub(crate) probability: f32,
 }
 

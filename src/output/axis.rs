@@ -34,8 +34,8 @@ impl Axis {
         Self::between(low - margin, high + margin, 0.0)
     }
 
-    /// An axis over exactly the range from `low` to `high`, with ticks at least `least_step` apart; `None` if
-    /// the span is not finite and above 0.
+    /// An axis over exactly the range from `low` to `high`, with ticks at least `least_step` apart; `None` unless
+    /// `high` minus `low` is finite and above 0.
     pub fn between(low: f64, high: f64, least_step: f64) -> Option<Self> {
         let span = high - low;
         (span.is_finite() && span > 0.0)

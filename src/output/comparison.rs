@@ -131,7 +131,7 @@ fn verdict_cell(step: &StepDifference) -> String {
     verdict_word(step.verdict).to_owned() + &as_flown_words(step)
 }
 
-/// The verdict without voltage correction if it differs from that with correction; otherwise `None`.
+/// The verdict of a step without voltage correction; `None` if the verdict with correction is the same.
 fn other_as_flown(step: &StepDifference) -> Option<Verdict> {
     step.verdict_as_flown.filter(|other| !other.agrees_with(step.verdict))
 }

@@ -32,7 +32,8 @@ pub(super) struct ReadingStatistics {
 pub struct BlankStretch {
     /// Time of the first blank frame, in seconds of flight time.
     pub start_s: f64,
-    /// Time of the next frame that was read, or of the last frame, in seconds of flight time.
+    /// Time of the first frame after the interval, which was read, or of the last frame of the flight if all frames
+    /// to the end are blank; in seconds of flight time.
     pub end_s: f64,
     /// Number of blank frames.
     pub frames: usize,

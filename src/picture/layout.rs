@@ -70,7 +70,8 @@ fn size_of(lines: &[String], image: (u32, u32), scale: u32) -> (u32, u32) {
     (width.min(image.0), height.min(image.1))
 }
 
-/// Possible positions for a plate of a given size, the nearest first. All lie inside the image.
+/// Possible positions for a plate of the given width and height, in pixels, the nearest to the box `beside` first.
+/// All lie inside the image.
 fn candidates(
     beside: PixelRect,
     (width, height): (u32, u32),

@@ -28,8 +28,8 @@ pub use unmet_requirement::UnmetRequirement;
 /// Largest number of passes that is planned; more cannot be flown in a day (set by judgement).
 const MAX_PASSES: u32 = 40;
 
-/// Number of passes that is planned if no number gives the wanted interval: more passes would narrow it only
-/// little (set by judgement).
+/// Number of passes that is planned if no number of passes makes the interval as narrow as wanted: beyond this
+/// number, one more pass would narrow the interval only a little (set by judgement).
 const PASSES_OUT_OF_REACH: u32 = 6;
 
 /// Wind speed as a share of the airspeed above which the card warns of crosswind (set by judgement).

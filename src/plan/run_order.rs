@@ -7,8 +7,8 @@ use crate::stats::mean;
 /// repeating the search forever.
 const MIN_IMPROVEMENT: f64 = 1e-9;
 
-/// The runs of all flights; `flights` holds the number of passes in each. Every pass has the balanced order, every other
-/// pass in reverse.
+/// The runs of all flights, in the order to fly. `steps` are the throttles in per cent, and `flights` holds the
+/// number of passes of each flight. Odd passes fly the steps in the balanced order, even ones in the reverse order.
 pub(super) fn runs(steps: &[f64], flights: &[u32]) -> Vec<PlannedRun> {
     let order = balanced_order(steps);
     let mut runs = Vec::new();

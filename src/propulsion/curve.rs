@@ -17,7 +17,7 @@ pub struct Point {
     pub airspeed_mps: f64,
     /// Standard uncertainty of the airspeed, in m/s.
     pub uncertainty_mps: f64,
-    /// Degrees of freedom of the standard uncertainty.
+    /// Degrees of freedom of `uncertainty_mps`.
     pub degrees_of_freedom: f64,
 }
 

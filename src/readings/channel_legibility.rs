@@ -55,7 +55,7 @@ pub struct UnreadChannel {
     pub cause: UnreadCause,
     /// Path of the camera setup file.
     pub setup_file: PathBuf,
-    /// Path of the clip in which to label frames.
+    /// Path of the clip whose frames the pilot can label.
     pub clip: PathBuf,
     /// Times of up to three frames of that clip to label, in seconds from its first frame; empty if the
     /// region shows no text.

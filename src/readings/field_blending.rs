@@ -67,7 +67,8 @@ impl Change {
     }
 }
 
-/// Prior odds of a blend against one of the two texts.
+/// Prior odds, for a frame at a change of text, of a blend of the two texts against one of them alone, if the share
+/// `share` of all changes is blended. A frame that is no blend shows either text with equal probability.
 fn prior_odds(share: f64) -> f64 {
     2.0 * share / (1.0 - share)
 }

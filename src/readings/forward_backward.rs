@@ -41,7 +41,7 @@ const TEXT_DEFICIT_NOTHING: f32 = 3.0;
 /// glyph, as a natural logarithm. Set by judgement.
 const TEXT_DEFICIT_UNKNOWN_DIGIT: f32 = 5.0;
 
-/// Probabilities of the values of every frame, given all observations.
+/// Probabilities of the values that every frame may show, given the observations of all frames.
 pub(super) struct Smoothed {
     /// For every frame, the values that it may show.
     states: Vec<Vec<f64>>,

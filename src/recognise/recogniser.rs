@@ -262,7 +262,8 @@ impl Recogniser {
         Some((&region.background, high_pass, *factor))
     }
 
-    /// Characters that a region shows in one frame of the sample, if its text is read with high confidence.
+    /// The characters that a region shows in one frame of the sample, with their positions; empty unless the text is
+    /// read with high confidence.
     pub(crate) fn confident_characters(&self, region: usize, patch: &Patch) -> Vec<CharacterPosition> {
         let characters = || {
             let region = self.regions.get(region)?;
@@ -295,7 +296,7 @@ pub(crate) struct CharacterPosition {
 /// What a region shows in one frame of the sample, measured to decide what to label next.
 pub(crate) struct PatchAssessment {
     pub(crate) reading: RegionReading,
-    /// Smallest correlation of a character with its template.
+    /// Smallest correlation of a character of the text with its template, -1 to 1.
     pub(crate) min_correlation: f32,
     /// Probability from the shape prior that the text shows each digit without a glyph: one entry for each of the digits 0
     /// to 9, 0 for digits with a glyph.

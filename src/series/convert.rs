@@ -6,8 +6,8 @@ use super::{ChannelReadings, Series};
 use crate::model::channel::Channel;
 use crate::model::units::{ResultUnits, Unit};
 
-/// Number of decimals that a converted value gets in addition to those shown, so that neighbouring steps of
-/// the display stay distinct.
+/// Number of decimals that a converted value gets in addition to those of the readout, so that neighbouring values of
+/// the readout stay distinct.
 const EXTRA_DECIMALS: u8 = 2;
 
 impl Series {

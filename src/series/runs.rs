@@ -144,8 +144,9 @@ impl Updates {
     }
 }
 
-/// Splits each run into overlay updates: a run that lasts several update intervals counts as that many
-/// updates with the same value.
+/// Divides each run into overlay updates: a run that lasts several update intervals counts as that many updates with
+/// the same value. `update_interval_s` is the typical time between two updates, `frame_interval_s` that between two
+/// frames, in seconds.
 pub(super) fn updates(runs: &[ValueRun], update_interval_s: f64, frame_interval_s: f64) -> Updates {
     let mut updates = Updates::default();
     for run in runs {

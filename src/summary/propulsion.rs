@@ -67,7 +67,7 @@ pub struct BatterySummary {
 pub struct TrendSummary {
     /// Upper end of the 95 % interval of the slope, in units per minute; `None` if not finite.
     pub high: Option<f64>,
-    /// Value of the line at time 0; `None` if not finite.
+    /// Value of the line at flight time 0, in the unit of the values; `None` if not finite.
     pub intercept: Option<f64>,
     /// Lower end of the 95 % interval of the slope, in units per minute; `None` if not finite.
     pub low: Option<f64>,

@@ -15,7 +15,7 @@ pub(super) const WOBBLE_RAD: f64 = 0.9;
 /// One recorded frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Shot {
-    /// Position on the file's grid of nominal frame times, from 0.
+    /// Index of the shot's nominal frame time in the file, from 0.
     pub grid: u64,
     /// Number of the frame among all grid positions of the flight.
     pub number: u64,

@@ -178,7 +178,8 @@ fn region(placed: &PlacedField, drift_px: f32, frame: [usize; 2], scenario: &Sce
     }
 }
 
-/// The field's box, enlarged by a margin and limited to the frame: left, top, width, height in pixels.
+/// Left, top, width and height, in pixels, of a field's text box, enlarged on each side by the field's margin and by
+/// `drift_px` pixels, and limited to the frame. `frame` is the width and height of the frame in pixels.
 fn box_with_margin(placed: &PlacedField, drift_px: f32, frame: [usize; 2]) -> [u32; 4] {
     let text_box = placed.text_box;
     let margin = placed.margin_px() + drift_px;

@@ -27,7 +27,7 @@ const NOSE_S: f64 = 0.4;
 /// Time constant with which the bank angle follows the turn, in seconds.
 const BANK_S: f64 = 0.25;
 
-/// The aircraft's state between steps.
+/// State of the simulated aircraft, carried over from one time step to the next.
 pub(super) struct Aircraft<'a> {
     scenario: &'a Scenario,
     wander_random: ChaCha8Rng,

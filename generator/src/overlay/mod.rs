@@ -123,7 +123,7 @@ impl PlacedField {
         }
     }
 
-    /// Width of the box that a text does not use, in pixels.
+    /// Width of the text box minus that of `text`, in pixels.
     fn unused_px(&self, text: &str) -> f32 {
         self.text_box.width - text_width_px(&self.face, &self.field, text)
     }

@@ -14,7 +14,8 @@ const MAX_BYTES: usize = 400 << 20;
 /// The frames of a film at the clip's size and rate.
 #[derive(Debug)]
 pub(super) struct Film {
-    /// The bytes of the frames one after the other, each with brightness, blue and red difference.
+    /// The bytes of the frames one after the other; each frame consists of the planes of brightness, blue difference
+    /// and red difference.
     bytes: Vec<u8>,
     width: usize,
     height: usize,

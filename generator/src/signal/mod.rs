@@ -262,7 +262,8 @@ fn bursts(degradation: &Degradation, seed: u64, length_s: f64) -> Vec<Burst> {
         .collect()
 }
 
-/// Weights of a Gaussian kernel from its centre to one side; empty for no blur.
+/// Weights of a Gaussian kernel with the standard deviation `sigma_px` in pixels, from its centre to one side; empty
+/// for no blur.
 fn blur_taps(sigma_px: f32) -> Vec<f32> {
     if sigma_px <= 0.0 {
         return Vec::new();

@@ -35,8 +35,8 @@ struct EmbeddedFile {
 }
 
 impl EmbeddedFile {
-    /// Writes the file into a folder, unless it is there already, and returns its path. A different file of that name is
-    /// kept.
+    /// Writes the file into a folder and returns its path. A file of that name with the same content counts as
+    /// written; one with other content stays as it is, and an error is returned.
     fn write_to(&self, folder: &Path) -> Result<PathBuf, Failure> {
         let path = folder.join(self.name);
         let limit = self.bytes.len() as u64;
@@ -86,7 +86,7 @@ struct TruthComparison {
     flown_airspeed: f64,
     /// The measured airspeed; `None` if the step was not found.
     airspeed: Option<f64>,
-    /// Error of the measured airspeed, in per cent of the true airspeed; `None` if the step was not found.
+    /// Measured minus true airspeed, in per cent of the true airspeed; `None` if the step was not found.
     off_percent: Option<f64>,
     /// Whether the true airspeed lies within the 95 % interval; `None` if the step was not found.
     inside_interval: Option<bool>,

@@ -51,7 +51,7 @@ pub(super) struct Identity {
 }
 
 impl Identity {
-    /// The identity of a file.
+    /// Reads the length and the checksums by which a recording is recognised from the file `path`.
     pub(super) fn of(path: &Path) -> io::Result<Self> {
         let mut file = File::open(path)?;
         let bytes = file.metadata()?.len();

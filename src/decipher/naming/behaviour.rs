@@ -10,7 +10,7 @@ use crate::stats::{correlation, quantile, slope};
 const MIN_PROBABILITIES: [(f32, f64); 2] = [(0.9, 0.02), (0.5, 0.15)];
 /// Minimum number of values: with fewer, no channel is recognised.
 const MIN_VALUES: usize = 8;
-/// Maximum error of the rate of a clock, in seconds per second.
+/// Maximum difference between the rate of a displayed clock and 1, in displayed seconds per second of the clip.
 const CLOCK_RATE_TOLERANCE: f64 = 0.1;
 
 /// Properties of the values of one readout.
@@ -23,17 +23,18 @@ pub(super) struct Behaviour {
     pub(super) low: f64,
     /// Highest value, in the unit of the readout.
     pub(super) high: f64,
-    /// Share of consecutive values that are equal, 0 to 1.
+    /// Share of the values that are equal to the value before, 0 to 1.
     pub(super) unchanged_share: f64,
-    /// 95th percentile of the changes from one value to the next.
+    /// 95th percentile of the absolute changes from one value to the next, in the unit of the readout.
     pub(super) large_step: f64,
     /// Share of the values that are multiples of five, 0 to 1.
     pub(super) fives_share: f64,
     /// Number of different values.
     pub(super) distinct: usize,
-    /// Correlation with time, -1 to 1.
+    /// Correlation of the values with time, -1 to 1.
     pub(super) trend: f64,
-    /// Correlation with the throttle, -1 to 1; `None` if no readout looks like a throttle.
+    /// Correlation of the values with those of the readout that looks most like a throttle, -1 to 1; `None` if no
+    /// readout looks like one, for that readout itself, and for a readout with too few values.
     pub(super) throttle_correlation: Option<f64>,
     /// Whether the readout shows minutes and seconds that advance with the clip.
     pub(super) is_clock: bool,

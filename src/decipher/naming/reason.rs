@@ -8,7 +8,7 @@ use crate::model::units::Unit;
 #[derive(Debug, Clone, Copy, PartialEq)]
 #[non_exhaustive]
 pub enum Reason {
-    /// Lowest and highest value.
+    /// Lowest and highest value, in the unit of the readout.
     Range(f64, f64),
     /// All values are multiples of five.
     MultiplesOfFive,
@@ -22,7 +22,7 @@ pub enum Reason {
     RarelyChanges,
     /// Values change nearly always from one sampled frame to the next.
     OftenChanges,
-    /// Values change by at most this much from one sampled frame to the next.
+    /// Values change by at most about this much from one sampled frame to the next, in the unit of the readout.
     SmallSteps(f64),
     /// The lowest values are close to zero.
     StartsAtRest,

@@ -43,10 +43,12 @@ const WORD: f64 = 5.0;
 
 /// Log odds (natural logarithm) subtracted if the unit beside the value belongs to another channel.
 const OTHER_UNIT: f64 = 6.0;
-/// Minimum correlation with the throttle of a value that follows it.
+/// Minimum correlation between a readout's values and the throttle for the readout to count as following the
+/// throttle.
 const FOLLOWS: f64 = 0.45;
 
-/// Maximum correlation with the throttle of a value that does not follow it.
+/// Upper limit of the absolute correlation between a readout's values and the throttle for the readout to count as
+/// independent of the throttle.
 const IGNORES: f64 = 0.25;
 
 impl Rating {

@@ -120,8 +120,8 @@ impl<'a> TextAlignment<'a> {
         cut_text(self.group, self.layout, TextPosition { region, example, top, shift })
     }
 
-    /// Moves a region's texts up or down by at most `max_rows` rows, to where they agree best with those of
-    /// the other regions.
+    /// Moves a region's texts up or down by at most `max_rows` rows of working pixels, to where their features agree
+    /// best with those of the other regions' texts.
     fn move_region(&mut self, region: usize, max_rows: isize) {
         self.cuts[region].iter().for_each(|cuts| self.sums.remove(cuts));
         let now = self.tops[region] as isize;

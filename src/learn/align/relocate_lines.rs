@@ -25,7 +25,7 @@ const MIN_GAIN: f32 = 0.04;
 /// pitch (set by judgement).
 const POINT_STEPS: std::ops::RangeInclusive<u8> = 5..=20;
 
-/// Difference between the widths of the decimal point that are tried, in pitches (set by judgement).
+/// Difference between successive trial widths of the decimal point, in pitches (set by judgement).
 const POINT_STEP: f32 = 0.05;
 
 /// Number of rows above and below a line in which its best correlation is searched, in working pixels; alignment

@@ -131,7 +131,8 @@ fn by_clip(file: &LabelFile) -> BTreeMap<&str, Vec<NumberedLabel>> {
     clips
 }
 
-/// Separates the labels whose texts their regions can show from the others, which are rejected.
+/// Divides the labels into those whose texts their regions can show (first list) and the others, which are rejected
+/// (second list).
 fn check_formats(
     regions: &[Region],
     labels: Vec<NumberedLabel>,

@@ -18,8 +18,8 @@ use crate::recognise::{Patch, patch_at};
 /// judgement).
 const SHIFTS_PX: [f32; 9] = [-2.0, -1.5, -1.0, -0.5, 0.0, 0.5, 1.0, 1.5, 2.0];
 
-/// Minimum log-likelihood ratio (natural logarithm) for deciding that the text has changed. The value is the
-/// logarithm of the number of texts that differ in one digit: four characters with nine other digits each.
+/// Minimum log-likelihood ratio (natural logarithm) for deciding that the text has changed. The value is the natural
+/// logarithm of the number of texts that differ from a text of four digits in one digit: 4 x 9 = 36.
 const MIN_CHANGE_RATIO: f32 = 3.6;
 
 /// Number of iterations: the glyphs depend on the frames, and the frames on the glyphs (set by judgement).

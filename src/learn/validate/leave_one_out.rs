@@ -37,8 +37,8 @@ pub(crate) struct LabelOdds {
     pub(crate) log_odds: f32,
     /// The most probable text of the image.
     pub(crate) likely_text: String,
-    /// Index of the label with the digit that resembles the differing digit most; `None` if no digit
-    /// differs, or if no other label has such a digit.
+    /// Index of the other label that contains the best match: the digit that resembles the differing digit most.
+    /// `None` if no digit differs, or if no other label has such a digit.
     pub(crate) conflicting: Option<usize>,
 }
 

@@ -109,7 +109,7 @@ impl CellVariability {
         self.log_density(ClassDifference { mean_square, count: usize::MAX })
     }
 
-    /// Log density of an empty cell, comparable with that of a digit.
+    /// Log density of the features of a cell that shows no digit, comparable with that of a cell that shows one.
     fn log_density_of_empty(&self, features: &Array2<f32>) -> f32 {
         let energy = features.iter().map(|level| level * level).sum::<f32>() / features.len().max(1) as f32;
         self.log_density(ClassDifference { mean_square: energy, count: usize::MAX }) - (DIGITS as f32).ln()
@@ -155,8 +155,9 @@ impl CellVariability {
     }
 }
 
-/// Logarithm of the sum of some probabilities, which are given as logarithms, and the alternative with the
-/// greatest probability.
+/// Natural logarithm of the sum of the probabilities, and the alternative with the greatest probability. `densities`
+/// holds the natural logarithm of the probability of each alternative, and the alternative: a digit, or `None` for an
+/// empty cell.
 fn sum_and_best(densities: impl Iterator<Item = (f32, Option<usize>)>) -> (f32, Option<usize>) {
     let start = (f32::NEG_INFINITY, (f32::NEG_INFINITY, Some(0)));
     let (sum, (_, digit)) = densities

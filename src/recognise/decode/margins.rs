@@ -65,8 +65,9 @@ impl DigitMargins {
     }
 }
 
-/// Standard deviation of the mean margins between digits: the variance of the means minus the mean of their
-/// own variances (method of moments for a random effect; common practice, no source).
+/// Standard deviation between digits of the mean margin: the square root of the variance of the digits' mean margins
+/// minus the mean of the variances of these means (method of moments for a random effect; common practice, no
+/// source). 0 with fewer than two digits.
 pub(in crate::recognise) fn between_digit_deviation<'a>(
     regions: impl Iterator<Item = &'a DigitMargins>,
 ) -> f32 {

@@ -40,19 +40,21 @@ pub struct Decoder<'a, S> {
 /// that character.
 #[derive(Debug, Clone, Copy)]
 struct PartialText {
-    /// Position of the edge that is not anchored, in half columns.
+    /// Position of the edge of the text that is not anchored, in halves of a working pixel from the left edge of the
+    /// features.
     edge: i32,
     /// Sum of the scores of the characters.
     score: f32,
     /// Index of the width class of the last character.
     class: usize,
-    /// Left edge of the last character, in half columns.
+    /// Left edge of the last character, in halves of a working pixel from the left edge of the features.
     left: i32,
     /// Index of the partial text without the last character; `None` for the first character.
     parent: Option<usize>,
 }
 
-/// The characters of a text: for each, its index in the alphabet and its left edge, in halves of a working pixel.
+/// The characters of a text: for each, its index in the alphabet, and its left edge in halves of a working pixel from
+/// the left edge of the features.
 type CharacterPath = ArrayVec<(usize, i32), MAX_TEXT_LENGTH>;
 
 /// The best text of one form that the grammar allows, such as two digits, a point and one digit.
@@ -184,8 +186,8 @@ impl<S: Scorer> Decoder<'_, S> {
         beside.filter_map(|left| energy(left, pitch)).fold(0.0, f32::max) / mean.max(f32::MIN_POSITIVE)
     }
 
-    /// Describes one character of the best text, at the position near half column `left` where its score is
-    /// best. `patch` is a scratch buffer.
+    /// Describes one character of the best text. Its left edge is searched near `left`, in halves of a working pixel,
+    /// and is where the score is best. `patch` is a scratch buffer.
     fn character(
         &self,
         index: usize,

@@ -2,8 +2,8 @@
 
 use ndarray::{Array2, ArrayView1};
 
-/// The rectangular part whose top left corner is at row `top` and column `left`, interpolated between
-/// columns; `None` if it extends beyond the features.
+/// Copies the rectangle of `size` (rows, columns) whose top left corner is at row `top` and column `left`, with
+/// linear interpolation between columns; `None` if the rectangle extends beyond the features.
 pub(crate) fn patch_at(
     features: &Array2<f32>,
     top: usize,
@@ -15,8 +15,8 @@ pub(crate) fn patch_at(
     Array2::from_shape_vec(size, patch).ok()
 }
 
-/// Writes the rectangular part whose top left corner is at row `top` and column `left` into `patch`, row by
-/// row. Returns whether the part lies inside the features.
+/// Writes the rectangle of `size` (rows, columns) whose top left corner is at row `top` and column `left` into
+/// `patch`, row by row. Returns whether the rectangle lies inside the features.
 pub(in crate::recognise) fn copy_patch(
     features: &Array2<f32>,
     top: usize,

@@ -28,8 +28,8 @@ const MIN_FACE_CORRELATION: f32 = 0.45;
 /// regions. Set by judgement.
 const MIN_CORRELATION_RATIO: f32 = 0.85;
 
-/// Magnifications that are tried, relative to the one that the height of the strokes suggests. That one is
-/// often a little low, since outlines and thin strokes at top and bottom have little energy.
+/// Magnifications that are tried, relative to the magnification computed from the height of the strokes. The computed
+/// one is often a little low, since outlines and thin strokes at top and bottom have little energy.
 const HEIGHT_STEPS: [f32; 7] = [0.92, 0.98, 1.04, 1.1, 1.17, 1.25, 1.33];
 
 /// Ratios of width to height that are tried, relative to the built-in glyphs, because the pixels of some
@@ -103,8 +103,8 @@ struct FaceCandidate<'a> {
     scale: (f32, f32),
 }
 
-/// Registers every region of a setup. A region in which no face is found is tried again with the faces found
-/// for later regions.
+/// Finds the face and placement of every region of a setup. A region in which no face is found is tried again with
+/// the faces found for later regions.
 pub(super) fn register_all<'a>(
     regions: &[Region],
     sets: &'a [GlyphSet],

@@ -112,9 +112,10 @@ impl GoodnessOfFitTest {
         squared.max(f64::MIN_POSITIVE)
     }
 
-    /// Goodness of fit of a cell to the character with alphabet index `index`. `weighed` returns the weighted
-    /// sum of each digit by alphabet index. For a digit whose cell would extend beyond the features, the sum
-    /// is not finite and is replaced by its expectation.
+    /// Goodness of fit of a cell to the character with alphabet index `index`. `weighed` takes the alphabet index of
+    /// a digit c and returns u_c, the sum of the cell's features weighted by the digit's matched filter (see
+    /// [`GoodnessOfFitTest`]). If the digit's cell would extend beyond the features, u_c is not finite and is
+    /// replaced by its expectation for the character `index`.
     pub(in crate::recognise) fn of(&self, index: usize, weighed: impl Fn(usize) -> f32) -> GoodnessOfFit {
         let Some(own) = self.digits.iter().position(|digit| *digit == index) else {
             return GoodnessOfFit::USUAL;

@@ -12,7 +12,7 @@ use crate::recognise::text::placement::{Anchor, POSITION_TOLERANCE_HALF_COLS, Pl
 pub struct ColumnMask {
     /// For every whole column of the window, whether a digit can stand there.
     digits: Vec<bool>,
-    /// For every whole column of the window, whether another character than a digit can stand there.
+    /// For every whole column of the window, whether a character other than a digit can have its left edge there.
     others: Vec<bool>,
     /// For every alphabet index, whether the character is a digit.
     is_digit: Vec<bool>,
@@ -133,8 +133,8 @@ mod tests {
         })
     }
 
-    /// An alphabet whose separators are `narrow` working pixels wide, whose 1 has a width between both, and whose
-    /// other digits and minus sign are `wide` working pixels wide.
+    /// An alphabet whose separators are `narrow` working pixels wide, whose 1 has the mean of the widths `narrow` and
+    /// `wide`, and whose other digits and minus sign are `wide` working pixels wide.
     fn alphabet(narrow: f32, wide: f32) -> Alphabet {
         let shape = |(seed, character): (usize, char)| {
             let advance = match character {

@@ -103,7 +103,7 @@ impl LegEditor {
         self.written != self.edits.edits()
     }
 
-    /// Notes the edits with which the result files were just written.
+    /// Records `edits` as those that the result files, which were just written, include.
     pub fn results_written(&mut self, edits: Vec<LegEdit>) {
         self.written = edits;
     }

@@ -332,7 +332,9 @@ fn show_missing(ui: &mut egui::Ui, found: &FoundCamera) {
     }
 }
 
-/// The state of the readings of the current boxes.
+/// Returns what to show beside the current boxes: their readings, the error of reading them, or that they are still
+/// being read. `asked` is the time in seconds and the key of the last request; a reading with another key belongs to
+/// other boxes and is ignored.
 fn reads<'a>(reading: Option<&'a Reading>, asked: Option<&(f64, Arc<ReadingKey>)>) -> Reads<'a> {
     let same_boxes = |reading: &&Reading| asked.is_some_and(|(_, key)| reading.key == *key);
     match reading.filter(same_boxes).map(|reading| &reading.shown) {
