@@ -80,8 +80,8 @@ impl Disagreement {
         }
     }
 
-    /// Whether the airspeeds of one step are inconsistent when tested alone, or scatter at least as much as
-    /// those of all steps together.
+    /// Whether the airspeeds of the pairs of one step are inconsistent when the step is tested alone, or have at
+    /// least the variance of the pairs within their steps, pooled over all steps.
     pub fn shows_in(&self, airspeeds: &[f64]) -> bool {
         let Some(deviation) = standard_deviation(airspeeds) else { return false };
         let limit =

@@ -8,8 +8,8 @@ use crate::stats::mean;
 /// 0.05 m/s (common practice, no source).
 pub const RECEIVER_MPS: f64 = 0.05;
 
-/// Expected change of the mean wind from one leg to the next before any is measured: standard deviation as a share of
-/// the wind (common practice, no source).
+/// Standard deviation of the change of the mean wind from one leg to the next that is expected before any change is
+/// measured, as a share of the wind (common practice, no source).
 pub const ASSUMED_DRIFT_SHARE: f64 = 0.06;
 
 /// Weight of the expected change ([`ASSUMED_DRIFT_SHARE`]) against a measured one, in degrees of freedom:
@@ -22,8 +22,8 @@ pub const MIN_PAIRS_FOR_DRIFT: usize = 3;
 
 /// The change of the mean wind between the legs of a pair.
 pub(super) struct Drift {
-    /// Measured variance of an airspeed due to the changing wind, and its degrees of freedom; `None` with
-    /// fewer than [`MIN_PAIRS_FOR_DRIFT`] pairs.
+    /// Measured variance of a pair's airspeed due to the changing wind, in squared speed units, and its degrees of
+    /// freedom; `None` with fewer than [`MIN_PAIRS_FOR_DRIFT`] pairs.
     measured: Option<(f64, f64)>,
     receiver: f64,
 }

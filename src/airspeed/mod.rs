@@ -107,13 +107,13 @@ pub struct StepResult {
 pub struct AirspeedAndWind {
     /// Airspeed.
     pub airspeed: f64,
-    /// Wind along the course.
+    /// Wind along the course; positive if it is a headwind on the upwind leg.
     pub wind: f64,
 }
 
-/// Airspeed and wind along the course from two ground speeds flown in opposite directions: their mean, and half
-/// their difference. Both are exact when the nose points along the course. For a course held over the ground in a crosswind
-/// `Wc`, the mean is `sqrt(V^2 - Wc^2)`.
+/// Airspeed and wind along the course from two ground speeds flown in opposite directions: their mean, and half of
+/// downwind minus upwind speed. Both are exact when the nose points along the course. For a course held over the
+/// ground in a crosswind `Wc`, the mean is `sqrt(V^2 - Wc^2)`.
 #[must_use]
 pub fn airspeed_and_wind(upwind: f64, downwind: f64) -> AirspeedAndWind {
     AirspeedAndWind { airspeed: (upwind + downwind) / 2.0, wind: (downwind - upwind) / 2.0 }

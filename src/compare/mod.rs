@@ -77,14 +77,15 @@ pub struct StepDifference {
     pub first_mps: f64,
     /// Reported airspeed of the later flight in m/s, not corrected to a common voltage or density.
     pub later_mps: f64,
-    /// Part of the difference that the voltages explain, in m/s; `None` if airspeeds were not corrected to a
-    /// common voltage.
+    /// Part of the difference (later minus first flight) that the voltages explain, in m/s; `None` if airspeeds were
+    /// not corrected to a common voltage.
     pub voltage_part_mps: Option<f64>,
-    /// Part of the difference that the air densities explain, in m/s; `None` if airspeeds were not corrected
-    /// to a common density.
+    /// Part of the difference (later minus first flight) that the air densities explain, in m/s; `None` if airspeeds
+    /// were not corrected to a common density.
     pub density_part_mps: Option<f64>,
-    /// The remaining difference in m/s, between the middles of the two intervals. Its interval is valid for
-    /// this step alone.
+    /// The later flight's airspeed minus the first one's, in m/s, after correction to a common voltage and density
+    /// where that was possible. It is measured between the middles of their intervals. The interval of the difference
+    /// is valid for this step alone.
     pub difference_mps: Estimate,
     /// Probability that unchanged aircraft would show a difference at least this large (two-sided p-value), 0
     /// to 1.

@@ -31,7 +31,7 @@ pub(super) struct FrameText {
     pub(super) character_probabilities: Vec<f32>,
     /// Centres of the characters of the number, in pixels from the left edge of the box.
     pub(super) centers_px: Vec<f32>,
-    /// Columns of the characters beside the number.
+    /// Columns of the characters beside the number, in pixels from the left edge of the box.
     pub(super) neighbours: NeighbourColumns,
 }
 

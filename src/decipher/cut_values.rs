@@ -35,7 +35,7 @@ enum Neighbour {
         /// Distance of the digit's centre from that of the adjacent character of the number, in pixels.
         pitch_px: f32,
     },
-    /// A character that is not a digit of the number.
+    /// A character that is not a digit of the number in the box.
     Other,
     Nothing,
 }

@@ -48,8 +48,8 @@ pub(super) struct PersistentGradients {
     /// The persistent gradient of each single pixel, in grey levels over two pixels: sharper than the strength, but
     /// noisy.
     pub(super) per_pixel: Plane,
-    /// Share of the frames in which the edge of a pixel is present, 0 to 1: the mean over small windows. 0 where the
-    /// strength is 0.
+    /// Share of the frames in which the edge of a pixel is present, 0 to 1, averaged over a small square of pixels. 0
+    /// where the strength is 0.
     pub(super) presence: Plane,
     /// Direction of each pixel's mean gradient (horizontal, vertical), multiplied by the minimum gradient of a present
     /// edge.

@@ -30,7 +30,7 @@ const MIN_OTHERS_SHARE: f32 = 0.15;
 /// Maximum distance between the centres of two characters that count as being in the same place, as a multiple of the
 /// height of the text.
 const SAME_PLACE: f32 = 0.25;
-/// Maximum distance of a neighbour from the number, in heights of the text.
+/// Maximum distance between a number and a neighbouring character, as a multiple of the height of the text.
 const MAX_NEIGHBOUR: f32 = 2.0;
 /// Minimum number of different texts of a readout that changes. Two texts are enough if each is shown in this number of
 /// frames.
@@ -143,8 +143,9 @@ impl NumberVotes {
         others > digits || leading_zero && others >= MIN_OTHERS_SHARE
     }
 
-    /// The centre of the nearest character on one side that is not part of the number, in pixels of the frame, if
-    /// enough frames show one. `distance` gives the distance of a column from the readout, positive on this side.
+    /// Median column, in pixels of the frame, of the centre of the nearest character on one side that is not part of
+    /// the number; `None` if too few frames show such a character. `distance` takes a column and returns its distance
+    /// from the readout in pixels, positive on this side.
     fn neighbour(&self, distance: impl Fn(f32) -> f32) -> Option<f32> {
         let nearest = |line: &LineNumbers| {
             let near = line

@@ -209,7 +209,8 @@ fn clear_column(
     columns.get(place).map(|(x, _)| *x)
 }
 
-/// Extends the columns to all rows of their text, up and down from the rows with the strongest edges.
+/// Returns a rectangle with the columns of `columns` and all rows of the text in these columns, found up and down
+/// from the rows with the strongest edges.
 fn rows_of_text(gradients: &PersistentGradients, columns: PixelRect) -> PixelRect {
     let range_px = (ROW_RANGE * columns.height as f32) as u32;
     let frame_height = gradients.strength.height as u32;

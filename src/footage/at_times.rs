@@ -94,7 +94,8 @@ impl Clip {
         Ok(found)
     }
 
-    /// The timestamps close to sorted times; `None` if the clip has no usable timestamps.
+    /// The ranges of timestamps close to the times `times_s`, which are in seconds and in ascending order; `None` if
+    /// the clip has no usable timestamps.
     fn timestamps_near(&mut self, times_s: &[f64]) -> Option<TimestampRanges> {
         let distance_s = self.candidate_distance_s();
         let around = times_s.iter().map(|time_s| {

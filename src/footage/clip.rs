@@ -171,7 +171,8 @@ impl Clip {
         true
     }
 
-    /// Decodes the next frame with the frame size of the clip.
+    /// Decodes frames until one has the frame size of the clip, and stores it in `next`; `has_next` becomes false at
+    /// the end of the clip.
     fn decode_next(&mut self) {
         loop {
             self.has_next = self.decoder.next(&mut self.next);

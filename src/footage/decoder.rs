@@ -173,8 +173,8 @@ impl FrameDecoder {
         }
     }
 
-    /// The number of frames that the decoder has received and not yet returned, counting in advance the frame of the
-    /// packet to be sent next.
+    /// The number of frames that the decoder holds back because of the presentation order, as far as it knows, plus
+    /// one for the packet to be sent next.
     pub(super) fn in_flight(&self) -> u32 {
         libav::reorder_delay(&self.decoder).saturating_add(1)
     }

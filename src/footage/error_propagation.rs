@@ -17,7 +17,7 @@ pub(super) struct ErrorPropagation {
 
 #[derive(Debug, Clone, Copy)]
 struct Damage {
-    /// Number of frames up to and including the first one that may be damaged.
+    /// Number of frames after the error of which any may be the damaged one.
     in_flight: u32,
     frames_since: u32,
 }

@@ -25,7 +25,8 @@ pub fn noise_levels(image: &GrayImage) -> f32 {
     if estimates.is_empty() { 0.0 } else { nearest_rank(&mut estimates, PLAIN_QUANTILE) }
 }
 
-/// The estimate of the block at `left`, `top`: sqrt(pi / 2) / 6 times the mean magnitude of the operator's response.
+/// Standard deviation of the noise in the block whose top left corner is at (`left`, `top`), in grey levels: sqrt(pi
+/// / 2) / 6 times the mean magnitude of the response of Immerkær's operator (see [`noise_levels`]).
 fn block_noise(image: &GrayImage, left: u32, top: u32) -> f32 {
     let level = |x: u32, y: u32| f32::from(image.get_pixel(x, y).0[0]);
     let inner = |first: u32| first + 1..first + BLOCK_PX - 1;

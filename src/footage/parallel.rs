@@ -161,7 +161,7 @@ impl ChunkReader {
         Some(Chunk { packets, from, to: None })
     }
 
-    /// Whether a new chunk starts at this packet; `packets` is the number of packets in the current chunk.
+    /// Whether a new chunk starts at `packet`; `packets` is the number of packets in the current chunk.
     fn splits_before(&self, packet: &VideoPacket, packets: usize) -> bool {
         match self.access {
             RandomAccess::Every => packets >= INTRA_PACKETS_PER_CHUNK,

@@ -108,13 +108,14 @@ impl Timeline {
         self.repairs = TimestampRepairs::default();
     }
 
-    /// Whether the next frame is the first since the start or the last reset.
+    /// Whether no frame has been given a time since the start or the last reset.
     pub(super) fn is_at_start(&self) -> bool {
         self.last_s.is_none()
     }
 
-    /// The time in seconds of the next frame in presentation order, which is later than that of the frame
-    /// before. `next` is the timestamp of the frame after it.
+    /// Returns the time, in seconds, of the frame that follows the last one in presentation order; it is later than
+    /// the time of that one. `timestamp` is the timestamp of the frame, `next` that of the frame after it, each in
+    /// ticks of the stream's time base; `None` if there is none.
     pub(super) fn advance(&mut self, timestamp: Option<i64>, next: Option<i64>) -> f64 {
         let time_s = match (self.basis, self.last_s) {
             (TimeBasis::Timestamps, None) => self.start(timestamp),

@@ -36,7 +36,7 @@ pub(super) struct Chunk {
     pub to: Option<Sender<FrameDecoder>>,
 }
 
-/// The events while a chunk was decoded, in order.
+/// An event during the decoding of a chunk.
 pub(super) enum DecodeEvent<T> {
     /// Packets were lost. The first of their frames would have been one of the next `in_flight` frames.
     Lost { packets: u64, in_flight: u32 },

@@ -33,15 +33,15 @@ const BOUNDS: [CircleBounds; 2] = [
     CircleBounds { max_ratio: 0.5, max_flat_share: 0.7 },
 ];
 
-/// Maximum sum of squares of the sine relative to that of the two levels, and maximum median share of the time in
-/// flat parts.
+/// Upper bounds for a circling flight: of the ratio between the squared deviations of the speed from a sine and those
+/// from two levels, and of the median share of the time in the flat parts (the legs between the turns).
 struct CircleBounds {
     max_ratio: f64,
     max_flat_share: f64,
 }
 
-/// Whether the speed through the found legs follows the sine of a circle flown in wind. `turn_before` has one
-/// entry a leg: whether the speeds show a turn before it.
+/// Whether the speed over the found legs follows the sine of a circle flown in wind. `turn_before` has one entry for
+/// each leg: whether the speeds show a turn between the previous leg and this one, `None` if that is not known.
 pub(super) fn is_seen(grid: &FlightGrid, legs: &[LegSteps], turn_before: &[Option<bool>]) -> bool {
     let heading_known = grid.turning.iter().any(Option::is_some);
     let neighbours = legs.windows(2).zip(turn_before.iter().skip(1)).filter(|(_, turn)| **turn == Some(true));

@@ -277,7 +277,8 @@ fn typical_slope(slopes: &[f64], quantum: f64) -> f64 {
     (quantile(&sizes, 0.15).unwrap_or(0.0) / 0.1891).max(0.25 * quantum).max(1e-9)
 }
 
-/// Squared slope of each step, divided by the typical squared slope at that speed.
+/// Squared slope of the speed at each time step, divided by the typical squared slope within legs at that speed; 0
+/// where the slope is not known. `usual` is the typical slope, in speed units per second.
 fn sloping(slopes: &[f64], speed: &[f64], usual: f64) -> Vec<f64> {
     let typical = quantile(speed, 0.7).unwrap_or(1.0);
     slopes

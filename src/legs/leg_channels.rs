@@ -30,8 +30,8 @@ const END_DEVIATION_SPREADS: f64 = 2.0;
 /// judgement).
 const NOT_STEADY_SPREADS: f64 = 4.0;
 
-/// Minimum drift of the speed over a leg that is not steady, as a share of the speed. A leg is not steady only if
-/// its drift exceeds both limits (set by judgement).
+/// Minimum drift of the speed over a leg that is not steady, as a share of the speed. A leg is not steady only if its
+/// drift exceeds both this limit and [`NOT_STEADY_SPREADS`] (set by judgement).
 const NOT_STEADY_SHARE: f64 = 0.07;
 
 /// Length of the steady middle below which a leg is flagged as short, in seconds (set by judgement).

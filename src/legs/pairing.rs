@@ -202,7 +202,7 @@ impl TypicalLeg {
 }
 
 /// Finds the pairs and the wind that fit the legs best: first with one wind for the whole flight, then with the local
-/// wind that these pairs show.
+/// wind that the pairs found first show. `given` tells that the pilot gave the legs.
 pub(super) fn best_pairing(legs: &[CandidateLeg], given: bool) -> LegPairing {
     let typical = TypicalLeg::of(legs);
     let mut winds: Vec<f64> = legs.windows(2).map(|two| half_difference(&two[0], &two[1])).collect();

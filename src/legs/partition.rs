@@ -25,8 +25,8 @@ const TURN_STEP_COST: f64 = 2.0;
 /// variance (set by judgement).
 const REST_STEP_COST: f64 = 2.9;
 
-/// Weight of a step's squared deviation from the leg's mean speed, relative to its typical value (set by
-/// judgement).
+/// Weight, in the cost of a leg, of a time step's squared deviation from the leg's mean speed. The deviation is
+/// measured relative to its typical value (set by judgement).
 const LEVEL_WEIGHT: f64 = 0.15;
 
 /// Weight of a step's squared slope of the speed, relative to its typical value. It exceeds [`LEVEL_WEIGHT`], since

@@ -20,8 +20,8 @@ const MIN_CHANGE_DEVIATIONS: f64 = 2.5;
 /// Minimum depth of a dip and minimum change of level, in display steps (docs/benchmarks.md).
 const MIN_CHANGE_STEPS: f64 = 1.0;
 
-/// A turn changes the speed at least this many times as fast as the speed drifts within the neighbouring
-/// legs, on average. Chosen on two flight simulators (docs/benchmarks.md).
+/// Minimum rate at which the speed changes in a turn, as a multiple of the mean rate at which the speed drifts within
+/// the two neighbouring legs. Chosen on two flight simulators (docs/benchmarks.md).
 const TURN_TO_DRIFT: f64 = 3.0;
 
 /// Time at the end of a leg over which the speed is averaged to get the level there, in seconds (set by

@@ -27,7 +27,8 @@ pub(super) fn best_path(log_probabilities: &Array2<f32>) -> Vec<AlignedClass> {
     runs(log_probabilities, &path, |class| class)
 }
 
-/// The characters of a text along its most probable path.
+/// The characters of `text` with their positions, found along the text's most probable path through the rows of
+/// `log_probabilities` (Viterbi algorithm).
 pub(super) fn aligned(log_probabilities: &Array2<f32>, text: &[u8]) -> Vec<AlignedClass> {
     // States: a blank, then each character followed by a blank.
     let states = 2 * text.len() + 1;

@@ -53,7 +53,7 @@ static EMBEDDED: LazyLock<LineReader> = LazyLock::new(|| LineReader::from_table(
 /// Reads lines of digits.
 #[derive(Debug, Clone)]
 pub(super) struct LineReader {
-    /// Softmax temperature: divisor of the logits, fitted on faces outside the training set.
+    /// Softmax temperature: divisor of the network's logits, fitted on faces outside the training set.
     temperature: f32,
     convolutions: Vec<Layer>,
     output: Layer,

@@ -114,7 +114,7 @@ impl FlownStep {
     }
 }
 
-/// The airspeed of a throttle step and its uncertainty budget, in the unit of its speeds.
+/// The airspeed of a throttle step and its uncertainty budget, in the unit of the flight's speeds.
 pub(crate) struct StepAirspeed {
     pub(crate) step: u32,
     pub(crate) throttle_percent: Option<f64>,

@@ -26,7 +26,7 @@ const MIN_STROKE_LEVEL: (f32, f32) = (0.5, 20.0);
 
 /// Quantile of the magnitudes of a region's features that is its stroke level. Set by judgement.
 const STROKE_QUANTILE: f32 = 0.95;
-/// Quantile of the stroke levels of all frames that stands for the frames with the strongest text. Set by
+/// The strongest text of a channel is measured by this quantile of the stroke levels of all its frames. Set by
 /// judgement.
 const FULL_QUANTILE: f32 = 0.9;
 

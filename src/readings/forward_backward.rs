@@ -21,8 +21,8 @@ const NEIGHBOURS_ILLEGIBLE: usize = 8;
 /// judgement.
 const UNIFORM_SHARE: f64 = 0.01;
 
-/// Share of changes that lead to the state "unknown": a blank, or a text that is not among the candidates.
-/// Set by judgement.
+/// Probability that a change of the shown value leads to the state "unknown": a blank, or a text that is not among
+/// the candidates. Set by judgement.
 const TO_UNKNOWN: f64 = 0.1;
 
 /// Log-likelihood deficit of the state "unknown" below the best candidate of a legible observation, as a
@@ -126,7 +126,7 @@ struct ValueChain<'a> {
     limits: &'a ChannelLimits,
     /// Number of changes of the value per second.
     changes_per_s: f64,
-    /// Mean size of a change, in display steps.
+    /// Mean absolute change of the value, over the changes only, in display steps.
     usual_change: f64,
     /// Number of values in the channel's range.
     values: f64,

@@ -43,7 +43,8 @@ pub(super) struct Posterior {
     pub probability: f32,
 }
 
-/// Exponent of the likelihood ratios between the candidates of an observation, 0 to 1.
+/// Exponent by which the likelihood ratios between the candidates of an observation are weakened: 1 leaves the ratios
+/// as they are, 0 makes all candidates equally likely.
 pub(super) fn likelihood_weight(legibility: TextLegibility) -> f32 {
     match legibility {
         TextLegibility::Legible => 1.0,

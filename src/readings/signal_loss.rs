@@ -14,8 +14,8 @@ use crate::stats::upper_median;
 /// Maximum standard deviation of the block means of each box on an empty screen, in grey levels. Set by judgement.
 const MAX_EMPTY_SPREAD: f32 = 3.5;
 
-/// Minimum roughness of static: as a multiple of the median roughness of the sample, and as a number of grey
-/// levels above it. Set by judgement.
+/// Roughness above which a frame counts as static, a multiple of the sample's median roughness or the median plus a
+/// number of grey levels, whichever is larger. Set by judgement.
 const MIN_STATIC_ROUGHNESS: (f32, f32) = (1.5, 8.0);
 
 /// Minimum time for which a repeated frame counts as frozen, in seconds: readouts are updated several times a

@@ -38,9 +38,9 @@ pub fn scaled_mad(values: &[f64]) -> Option<f64> {
     median(&deviations).map(|mad| MAD_TO_SIGMA * mad)
 }
 
-/// The median of values that a display has rounded to steps of `quantum`, interpolated within the middle step
-/// (the grouped-data median): `L + q (n/2 - B) / M` with the step `q`. `L` is the lower edge of the step that
-/// contains the plain median, `B` the number of values below that step, and `M` the number within it.
+/// The median of values that a display has rounded to steps of `quantum`, interpolated within the middle step (the
+/// grouped-data median): `L + q (n/2 - B) / M` for `n` values and the step `q` = `quantum`. `L` is the lower edge of
+/// the step that contains the plain median, `B` the number of values below that step, and `M` the number within it.
 ///
 /// If all values are equal, the result is that value. A plain median between two steps is returned unchanged,
 /// and so is the plain median if `quantum` is not positive.

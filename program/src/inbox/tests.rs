@@ -196,7 +196,10 @@ fn a_recording_at_which_its_process_crashes_is_tried_three_times_and_others_are_
     let said = stage.said_of(&crashing);
     assert_eq!(
         said,
-        ["not read: it crashed; another attempt follows", "not read: the program ended unexpectedly at each attempt"]
+        [
+            "not read: it crashed; another attempt follows",
+            "not read: the program ended unexpectedly at each attempt"
+        ]
     );
 }
 

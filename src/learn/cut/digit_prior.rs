@@ -26,7 +26,8 @@ pub(crate) fn mean_log_prior<'a>(cuts: impl IntoIterator<Item = &'a CharacterCut
     digits.iter().sum::<f32>() / digits.len().max(1) as f32
 }
 
-/// Mixes the probabilities with equal ones, to allow for unusual faces.
+/// Averages the probabilities of the digits with equal probabilities, weighted by 1 - [`UNUSUAL_FACE`] and
+/// [`UNUSUAL_FACE`], to allow for unusual faces. Natural logarithms are given and returned.
 fn tempered(log_probabilities: [f32; DIGITS]) -> [f32; DIGITS] {
     log_probabilities.map(|log| ((1.0 - UNUSUAL_FACE) * log.exp() + UNUSUAL_FACE / DIGITS as f32).ln())
 }

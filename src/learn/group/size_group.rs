@@ -39,7 +39,7 @@ pub(crate) struct RegionExamples<'a> {
     pub(crate) label_indices: Vec<usize>,
     /// For each example the frames that show its text, the labelled frame first.
     pub(crate) frames: Vec<Vec<&'a Patch>>,
-    /// For each example the mean features of these frames, with `background` removed, in grey levels.
+    /// For each example the mean features of its `frames`, with `background` removed, in grey levels.
     pub(crate) features: Vec<Array2<f32>>,
     /// Static background and contrast by which the features were corrected.
     pub(crate) background: Background,

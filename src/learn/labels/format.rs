@@ -33,7 +33,7 @@ pub enum LabelFormatError {
         key: &'static str,
         /// Number of digits that the setup states under this key.
         wanted: u8,
-        /// Value of that key that would allow the label.
+        /// Value of the key that would allow the label.
         fix: usize,
     },
     /// The text has a colon although the unit is not minutes and seconds, or has none although it is.

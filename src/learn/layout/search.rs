@@ -84,7 +84,7 @@ pub(crate) fn with_other_points(layout: &TextLayout, regions: &[Vec<StrokeProfil
     widths.filter_map(|point| layout_with(regions, Advances { point, ..layout.advances })).collect()
 }
 
-/// Layouts like the given one, but with a narrower digit 1.
+/// Layouts that differ from `layout` only in a narrower digit 1.
 pub(crate) fn with_narrow_one(layout: &TextLayout, regions: &[Vec<StrokeProfile>]) -> Vec<TextLayout> {
     if !any_character(regions, |character| character == '1') {
         return Vec::new();

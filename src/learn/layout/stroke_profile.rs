@@ -93,7 +93,8 @@ fn profiles_of_region(region: &RegionExamples<'_>, rows: usize) -> Vec<StrokePro
     profiles.collect()
 }
 
-/// Removes strokes outside the box. They belong to icons and to the letters of units.
+/// Sets the stroke energy of the columns outside the box to 0: the strokes there belong to icons and to the letters
+/// of units.
 fn blank_margins(energy: &mut [f32]) {
     let outside = MARGIN_PX.saturating_sub(BOX_PADDING_PX).min(energy.len() / 2);
     let inner = &energy[outside..energy.len() - outside];

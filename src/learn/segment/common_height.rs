@@ -9,9 +9,8 @@ use crate::learn::group::size_group::{Member, SizeGroup, group_by_height};
 use crate::learn::group::stroke_rows::StrokeRows;
 use crate::setup::Region;
 
-/// A region's characters belong to the same face as those of the other regions if they correlate with them at
-/// least this many times as well as the other regions' characters correlate with each other (set by
-/// judgement).
+/// Minimum correlation between a region's characters and those of the other regions for all to belong to the same
+/// face, as a share of the correlation of the other regions' characters with each other (set by judgement).
 const MIN_RELATIVE_CORRELATION: f32 = 0.6;
 
 /// Rows of the strokes of every region, corrected for static background. Background above or below a text

@@ -18,8 +18,8 @@ use super::static_background::remove_static_background;
 /// wrong pitch (set by judgement).
 const FINE_PITCHES: usize = 5;
 
-/// Minimum gain in shared energy (one text has the energy 1) for a layout with a narrow 1 to be preferred (chosen
-/// on the source `svg` of benches/world).
+/// Minimum gain in shared energy (each labelled text has the energy 1) for a layout with a narrow digit 1 to be
+/// preferred (chosen on the source `svg` of benches/world).
 const MIN_NARROW_GAIN: f32 = 0.5;
 
 /// Minimum gain in mean correlation for a layout with a narrow 1 to be preferred. In clips with a constant pitch

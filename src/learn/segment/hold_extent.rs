@@ -25,8 +25,8 @@ const MIN_CHANGE_RATIO: f32 = 3.6;
 /// Number of iterations: the glyphs depend on the frames, and the frames on the glyphs (set by judgement).
 const ITERATIONS: usize = 2;
 
-/// Minimum number of frames averaged in a glyph for noise to be measured as the difference from it (set by
-/// judgement).
+/// Minimum number of frames averaged in a glyph for the noise to be measured as the difference between cells and that
+/// glyph (set by judgement).
 const MIN_CLEAR_FRAMES: f32 = 6.0;
 
 /// Another digit that may have replaced a character of the text.
@@ -123,9 +123,9 @@ fn example_features(group: &SizeGroup<'_>) -> Vec<Vec<ExampleFeatures>> {
     of_region.collect()
 }
 
-/// Number of frames, in their order, before the text changes. `ratios` holds for each frame the
-/// log-likelihood ratios of the labelled text against all alternatives. For each frame, the probability of a
-/// change there follows from the alternative that fits all frames from there on best.
+/// Number of frames, counted from the first one, that show the labelled text; all if the text does not change.
+/// `ratios` holds for each frame the log-likelihood ratios of the labelled text against all alternatives. Each frame
+/// is rated as the first one after the change, by the alternative that fits this and all later frames best.
 fn frames_before_change(ratios: &[BTreeMap<Alternative, f32>]) -> usize {
     let change_ratio = |from: usize| {
         let mut sums: BTreeMap<Alternative, f32> = BTreeMap::new();
@@ -210,8 +210,8 @@ fn cell_and_glyph<'a>(
     Some((cell, own))
 }
 
-/// Inner product of a frame's features with the glyphs of the labelled text, shifted by `shift` working
-/// pixels.
+/// Sum over the characters of a labelled text of the inner product of the frame's features with the character's
+/// glyph, in squared grey levels. The text is shifted by `shift` working pixels.
 fn matched_product(features: &Array2<f32>, text: &[&CharacterCut], glyphs: &CellSums, shift: f32) -> f32 {
     let product = |cut: &&CharacterCut| {
         let (cell, own) = cell_and_glyph(features, cut, glyphs, shift)?;

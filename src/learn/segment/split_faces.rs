@@ -19,7 +19,8 @@ use crate::recognise::correlation;
 /// Minimum number of labels of a region to be split off (set by judgement).
 const MIN_LABELS: usize = 4;
 
-/// Minimum number of digits that a region and the others must both show (set by judgement).
+/// Minimum number of different digits that must occur both in the labels of a region to be split off and in those of
+/// the other regions (set by judgement).
 const MIN_SHARED_DIGITS: usize = 3;
 
 /// Minimum mean correlation between a region's own cuts of the same character for the region to be split off

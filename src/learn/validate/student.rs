@@ -40,7 +40,8 @@ const MIN_WITHIN: usize = 3;
 /// The log-likelihood ratio of the alternatives to a labelled digit, and the most probable alternative.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct AlternativeRatio {
-    /// Log-likelihood ratio of all alternatives together against the label.
+    /// Log-likelihood ratio of all alternatives together against the label (natural logarithm); positive if they are
+    /// more likely.
     pub(crate) log_ratio: f32,
     /// The most probable alternative: a digit, or `None` for an empty cell.
     pub(crate) digit: Option<usize>,

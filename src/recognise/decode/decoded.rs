@@ -58,8 +58,8 @@ pub struct Decoded {
     pub other_lengths: Vec<(Text, f32)>,
     /// Log-likelihood margin over the best text of another length, or over no text.
     pub length_margin: f32,
-    /// Contrast of the best digit in the cell beyond an edge of the text that is not anchored: about 0 for an
-    /// empty cell, about 1 if the text is longer than decoded.
+    /// Contrast of the best digit, relative to its template, in the cell beyond an edge of the text that is not
+    /// anchored: about 0 for an empty cell, about 1 if the text is longer than decoded.
     pub contrast_beside: f32,
     /// Energy of the stronger of the two cells next to the text, inside the box, relative to the mean of the
     /// text's digits: about 0 for an empty cell. It is computed only if the text may be longer than decoded;

@@ -33,17 +33,17 @@ const MAX_T2_WITH_UNKNOWN: f32 = 3.0;
 /// Minimum part score of a digit if some digits are unknown or not well seen. Set by judgement.
 const MIN_PART_SCORE_WITH_UNKNOWN: f32 = 0.5;
 
-/// Maximum contrast of a digit in the cell beyond an edge of a text that is not anchored. Above it, the text
-/// may be longer than decoded. Set by judgement.
+/// Maximum contrast of a digit, relative to its template, in the cell beyond an edge of a text that is not anchored.
+/// Above this contrast, the text may be longer than decoded. Set by judgement.
 pub(in crate::recognise) const MAX_CONTRAST_BESIDE: f32 = 0.4;
 
 /// Maximum energy of a cell next to a text, relative to the text's digits, if some digits are unknown or not
 /// well seen. Above it, a digit without a glyph may stand there. Set by judgement.
 const MAX_ENERGY_BESIDE: f32 = 0.45;
 
-/// Minimum energy of a cell next to a text, relative to the text's digits, for the cell to hold a digit; it
-/// is low because a 1 has little energy. Above it, the shape prior is evaluated there, and a text with a
-/// leading zero is not read. Set by judgement.
+/// Minimum energy of a cell next to a text, as a share of the mean energy of the text's digits, for the cell to count
+/// as possibly holding a digit; it is low because a 1 has little energy. Above this energy, the shape prior is
+/// evaluated in the cell, and a text with a leading zero is not read. Set by judgement.
 const MIN_ENERGY_BESIDE: f32 = 0.1;
 
 /// Minimum and maximum contrast of a character relative to its template. Set by judgement.

@@ -173,8 +173,8 @@ impl<'a> MeanFeatures<'a> {
         Self { means, features, high_pass }
     }
 
-    /// Correlation of every mean cell with the glyph of the face, all at the same row, which is chosen best;
-    /// only near row `top` if that is given.
+    /// Correlation of every mean cell with the face's glyph of the same character. The row is the same for all cells,
+    /// and is the one with the best correlation; only rows near `top` are tried if it is given.
     fn fit(&self, face: &Face, appearance: Appearance, top: Option<usize>) -> FaceFit {
         let means = &self.means.means;
         let glyph_of =

@@ -26,11 +26,12 @@ pub(super) const POSITION_FRAMES: usize = 60;
 /// judgement.
 const SHIFT_COLS: i32 = 2;
 
-/// Maximum mean distance of an anchored edge from its median, in columns; it allows for rounding and for the
-/// jitter of analog lines. Set by judgement.
+/// Maximum mean distance of an anchored edge from its median position, in working pixels; it allows for rounding and
+/// for the jitter of analog lines. Set by judgement.
 const MAX_EDGE_SCATTER_COLS: f32 = 0.75;
-/// A text is centred if neither edge stays in place and its middle moves by less than this share of the
-/// movement of the steadier edge, where the movement is the mean distance from the median. Set by judgement.
+/// Maximum movement of the middle of a centred text, as a share of the movement of that edge which moves less. The
+/// movement is the mean distance from the median position. A text of which one edge stays in place is not centred.
+/// Set by judgement.
 const CENTRED_SHARE: f32 = 0.5;
 
 /// Minimum correlation that every character must have with its template for a text to be used for
@@ -46,11 +47,12 @@ pub(super) fn evenly_spaced<T>(list: &[T], max: usize) -> impl Iterator<Item = &
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(in crate::recognise) struct Registration {
     pub(in crate::recognise) placement: Placement,
-    /// Mean over the sample of each text's smallest correlation with a template.
+    /// Mean over the texts of the sample; of each text, the smallest correlation of a character with its template, -1
+    /// to 1.
     pub(super) correlation: f32,
     /// Mean share of the energy in the text's rows that the templates of its characters explain, 0 to 1.
     pub(super) explained: f32,
-    /// Observed distance between the characters, divided by their advances.
+    /// Observed distance between the characters, divided by the distance that their advances give.
     pub(super) spacing: f32,
 }
 

@@ -9,8 +9,8 @@ use nalgebra::{DMatrix, SMatrix, SVector};
 pub struct GoodnessOfFit {
     /// T-square distance from the template.
     pub t2: f32,
-    /// T-square distance after faint traces of other digits, or a difference in contrast, are subtracted;
-    /// equal to `t2` if `t2` is small.
+    /// T-square distance after subtraction of faint traces of other digits, and of a difference in contrast if that
+    /// leaves a smaller distance; equal to `t2` if `t2` is small.
     pub t2_without_traces: f32,
     /// Whether another digit together with traces of others explains the cell better: half a 3 and half a 5
     /// look like an 8.

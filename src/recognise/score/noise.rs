@@ -163,11 +163,11 @@ fn by_columns(rows: usize, size: usize, cells: &[Array2<f32>]) -> DMatrix<f32> {
     DMatrix::from_vec(size, cells.len(), data)
 }
 
-/// Products of some pixels with all pixels from the first of them on, summed over the cells of a sample: some
-/// columns of the covariance.
+/// Some columns of the covariance: for each pixel of a strip, the products with all pixels from the first one of the
+/// strip on, summed over the cells of a sample.
 struct CovarianceStrip {
     first: usize,
-    /// One column for each of these pixels; entries above the diagonal are computed too.
+    /// One column for each pixel of the strip; entries above the diagonal of the covariance are computed too.
     products: DMatrix<f32>,
     /// For each lag, the sum of the products over all pairs of pixels at that distance.
     by_lag: Vec<f64>,

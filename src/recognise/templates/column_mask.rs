@@ -10,9 +10,10 @@ use crate::recognise::text::placement::{Anchor, POSITION_TOLERANCE_HALF_COLS, Pl
 /// The columns at which characters can stand. All digits have the same columns.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ColumnMask {
-    /// For every whole column of the window, whether a digit can stand there.
+    /// For every whole column of the window, whether the decoder needs the score of a digit whose left edge is there.
     digits: Vec<bool>,
-    /// For every whole column of the window, whether a character other than a digit can have its left edge there.
+    /// For every whole column of the window, whether the decoder needs the score of another character whose left edge
+    /// is there.
     others: Vec<bool>,
     /// For every alphabet index, whether the character is a digit.
     is_digit: Vec<bool>,
@@ -75,7 +76,8 @@ impl ColumnMask {
     }
 }
 
-/// Half columns at which the texts of a prefix tree can start; `steps` are its nodes.
+/// Positions at which the texts of a prefix tree with the nodes `steps` can start, in halves of a working pixel from
+/// the left edge of the window.
 pub(in crate::recognise) fn start_half_columns(
     placement: &Placement,
     alphabet: &Alphabet,

@@ -47,7 +47,7 @@ impl Anchor {
 pub struct Placement {
     /// Row of the window at which the cells begin.
     pub top: usize,
-    /// Which edge of the text stays in place.
+    /// The edge of the text that stays in place when its length changes.
     pub anchor: Anchor,
     /// Column of that edge, in working pixels.
     pub position: f32,
