@@ -54,10 +54,10 @@ pub(super) struct MatchedStep {
     density_part_mps: Option<f64>,
     /// Uncertainty in m/s that the difference does not share with the differences at other steps.
     own: StandardUncertainty,
-    /// Standard uncertainties in m/s that the exponents of voltage and density cause, with sign: fully
-    /// correlated between all steps.
+    /// Effect on the difference, in m/s, of an error of one standard uncertainty in the exponent of voltage and in
+    /// that of density. The signs are kept, since each effect is fully correlated between all steps.
     exponents_mps: [f64; 2],
-    /// Standard uncertainty in m/s that the two voltages cause.
+    /// Standard uncertainty of the difference from the uncertainties of the two voltages, in m/s.
     voltages_mps: f64,
 }
 

@@ -110,8 +110,8 @@ pub struct Comparison {
     pub later: String,
     /// The steps that both flights have.
     pub steps: Vec<StepDifference>,
-    /// Weighted mean difference of all steps as a share of the first flight's airspeed; `None` for fewer than two
-    /// steps.
+    /// Weighted mean difference of all steps, later minus first flight, as a share of the first flight's airspeed;
+    /// `None` for fewer than two steps.
     pub overall: Option<Estimate>,
     /// Weighted mean difference without correction to a common voltage; `None` if no correction was made.
     pub overall_as_flown: Option<Estimate>,

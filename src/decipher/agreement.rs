@@ -7,11 +7,11 @@ use super::readout::DecipheredText;
 const MIN_DIGIT_PROBABILITY: f32 = 0.8;
 /// Minimum number of texts in which both readers must agree on a digit. Set by judgement: a single label may be wrong.
 const MIN_AGREEMENTS: usize = 3;
-/// Minimum number of contradicted occurrences of a digit that is doubtful. Set by judgement: the line reader
-/// misreads single texts.
+/// Number of contradicted occurrences from which a digit is doubtful. Set by judgement: the line reader misreads
+/// single texts.
 const MIN_CONTRADICTIONS: usize = 3;
 
-/// Minimum share of contradicted occurrences of a digit that is doubtful. Set by judgement: a glyph that stands for
+/// Share of contradicted occurrences from which a digit is doubtful. Set by judgement: a glyph that stands for
 /// another digit is contradicted nearly every time.
 const MIN_CONTRADICTED_SHARE: f64 = 0.1;
 
@@ -23,7 +23,7 @@ const MIN_SHORTENED: usize = 2;
 /// judgement.
 const MIN_SHORTENED_SHARE: f64 = 0.015;
 
-/// The texts of both readers for one frame.
+/// The texts that the two readers give for one frame.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TextPair {
     /// Text of the line reader.
@@ -41,8 +41,8 @@ impl TextPair {
     }
 }
 
-/// Number of occurrences of a digit in which the line reader agrees with its glyph, and number in which it
-/// contradicts it.
+/// Number of occurrences of a digit in which the line reader agrees with the glyph of the digit, and number in which
+/// the line reader contradicts the glyph.
 #[derive(Debug, Clone, Copy, Default)]
 struct DigitVotes {
     agreed: usize,

@@ -29,9 +29,9 @@ const AFTER_LAST: f32 = 0.6;
 
 /// Half the width around its centre that certainly belongs to a digit, in pitches.
 const INNER_HALF_WIDTH: f32 = 0.3;
-/// Maximum edge strength of a blank column, as a share of that of the median column of the digits.
+/// Maximum edge strength of a blank column, as a share of the median edge strength of the columns of the digits.
 const BLANK_SHARE: f32 = 0.25;
-/// Maximum height of the text above and below its area, in heights of the area.
+/// Maximum distance by which the rows of a text extend above and below its area, in heights of the area.
 const ROW_RANGE: f32 = 0.4;
 /// Minimum edge strength of a row of text, as a share of that of the strongest rows.
 const MIN_ROW_SHARE: f32 = 0.2;

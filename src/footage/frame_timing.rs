@@ -60,13 +60,12 @@ impl FrameTiming {
         position
     }
 
-    /// The number of the first frame after a seek, defined as for
-    /// [`LumaFrame::index`](super::LumaFrame::index).
+    /// Index of the first frame after a seek, defined as for [`LumaFrame::index`](super::LumaFrame::index).
     fn first_index(&self, time_s: f64) -> u64 {
         if self.from_start { 0 } else { self.index_near(time_s) }
     }
 
-    /// The number of the frame at a time in seconds, for a clip with a constant frame rate.
+    /// Index of the frame at a time in seconds, for a clip with a constant frame rate.
     pub(super) fn index_near(&self, time_s: f64) -> u64 {
         (time_s * self.rate_hz).round().max(0.0) as u64
     }

@@ -86,8 +86,8 @@ pub struct ClipNotes {
     /// Stated length of the container minus the real length of the clip, in seconds; negative if the clip is longer
     /// than stated, `None` if the lengths agree.
     pub short_by_s: Option<f64>,
-    /// In the notes on several clips: the clips whose length differs from the stated one, each with the difference as
-    /// in `short_by_s`.
+    /// In the notes on several clips: the paths of the clips whose length differs from the stated one, each with the
+    /// difference in seconds, as in `short_by_s`.
     pub short_clips: Vec<(PathBuf, f64)>,
 }
 

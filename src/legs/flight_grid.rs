@@ -148,7 +148,7 @@ fn on_grid(updates: &Updates, start_s: f64, steps: usize, held_s: f64) -> Vec<f6
     grid
 }
 
-/// Time from the last update before `time_s` to `time_s`, in seconds.
+/// Time from the last update before `time_s` to `time_s`, in seconds; infinite if there is no update before.
 fn updates_age(updates: &Updates, time_s: f64) -> f64 {
     let after = updates.time_s.partition_point(|time| *time < time_s);
     after.checked_sub(1).and_then(|last| updates.time_s.get(last)).map_or(f64::INFINITY, |last| time_s - last)

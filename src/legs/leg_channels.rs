@@ -206,15 +206,16 @@ fn spread_about_line(values: &[f64]) -> Option<f64> {
     scaled_mad(&level)
 }
 
-/// Drift of values over their interval, in the unit of the values: twice the difference between the means of
-/// its second and first half. `None` for fewer than two values.
+/// Drift of values over their interval, in the unit of the values: twice the difference between the means of the
+/// second and the first half of the values, positive if the values rise. `None` for fewer than two values.
 fn change_over(values: &[f64]) -> Option<f64> {
     let (first, second) = values.split_at(values.len() / 2);
     Some(2.0 * (mean(second)? - mean(first)?))
 }
 
-/// Extends the flat part of a leg to the whole leg. `before_s` is the end of the previous flat part,
-/// `after_s` the start of the next.
+/// Extends the flat part of a leg, in which the speed is steady, to the whole leg. `before_s` is the end of the
+/// previous leg's flat part, `after_s` the start of the next leg's, in seconds of flight time; `None` if there is no
+/// such leg.
 pub(super) fn whole_leg(flat: TimeInterval, before_s: Option<f64>, after_s: Option<f64>) -> TimeInterval {
     let reach = |gap_s: f64| BEYOND_FLAT_S.min(gap_s / 2.0).max(0.0);
     TimeInterval {

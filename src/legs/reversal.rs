@@ -13,11 +13,12 @@ use crate::stats::{mean, median, quantile, standard_deviation};
 /// flown as planned were quicker; for real aircraft this is common practice without a source (docs/benchmarks.md).
 const MIN_REVERSAL_S: f64 = 2.5;
 
-/// Minimum depth of a dip and minimum change of level, in standard deviations of the speed within the two legs
-/// (docs/benchmarks.md).
+/// Minimum depth of a dip in the speed between two legs, and minimum change of the speed from one leg to the other,
+/// in standard deviations of the speed within the two legs (docs/benchmarks.md).
 const MIN_CHANGE_DEVIATIONS: f64 = 2.5;
 
-/// Minimum depth of a dip and minimum change of level, in display steps (docs/benchmarks.md).
+/// Minimum depth of a dip in the speed between two legs, and minimum change of the speed from one leg to the other,
+/// in display steps (docs/benchmarks.md).
 const MIN_CHANGE_STEPS: f64 = 1.0;
 
 /// Minimum rate at which the speed changes in a turn, as a multiple of the mean rate at which the speed drifts within
@@ -108,8 +109,9 @@ fn dip_depth(grid: &FlightGrid, before: LegSteps, after: LegSteps, levels: &[&Le
     quantile(turn, 0.1).map_or(0.0, |lowest| lower - lowest)
 }
 
-/// Whether the level changes by at least `min_change` between two legs, and much faster than the speed drifts
-/// within the legs.
+/// Whether the speed changes by at least `min_change` from the end of the first leg to the start of the second, and
+/// much faster than it drifts within the legs. `gap_s` is the time between the legs, in seconds; `min_change` is in
+/// the speed's unit.
 fn level_changes(first: &LegLevel, second: &LegLevel, gap_s: f64, min_change: f64) -> bool {
     let change = second.first - first.last;
     let drift_per_s = f64::midpoint(first.drift_per_s.abs(), second.drift_per_s.abs());

@@ -28,10 +28,10 @@ const CALM_DEVIATIONS: f64 = 2.0;
 /// nearly as well as one in a run; it is kept and marked as doubtful (docs/benchmarks.md).
 const MAX_COST_OUTSIDE_RUNS: f64 = 3.0;
 
-/// Maximum cost (misfit) of the wind of a pair that is not doubtful, in squared standard deviations
+/// Cost (misfit) of a pair's wind above which the pair is doubtful, in squared standard deviations
 /// (docs/benchmarks.md).
 const DOUBTFUL_WIND_COST: f64 = 6.0;
-/// Maximum total cost (misfit) of the first or last pair of a run that is not doubtful, in squared standard deviations:
+/// Total cost (misfit) above which the first or last pair of a run is doubtful, in squared standard deviations:
 /// accidental pairs before and after a run join it at its ends (docs/benchmarks.md).
 const DOUBTFUL_EDGE_COST: f64 = 4.0;
 

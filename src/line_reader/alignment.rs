@@ -11,11 +11,12 @@ pub(super) struct AlignedClass {
     pub(super) class: usize,
     /// Centre of its steps, counted from the start of the line.
     pub(super) center_steps: f32,
-    /// Natural logarithm of its probability at the step where it is highest.
+    /// Natural logarithm of the character's probability at the output position where the probability is highest.
     pub(super) log_probability: f32,
 }
 
-/// The characters of the most probable path. `log_probabilities` has steps x classes, with class 0 the blank.
+/// The characters of the most probable path. `log_probabilities` has a row for each output position and a column for
+/// each class; class 0 is the blank.
 pub(super) fn best_path(log_probabilities: &Array2<f32>) -> Vec<AlignedClass> {
     let best = |step: ArrayView1<'_, f32>| {
         step.iter()

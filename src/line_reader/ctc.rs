@@ -34,7 +34,8 @@ impl PathSums {
     }
 }
 
-/// The most probable texts, the most probable first. `log_probabilities` has steps x classes, with class 0 the blank.
+/// The most probable texts, the most probable first. `log_probabilities` has a row for each output position of the
+/// network and a column for each class; class 0 is the blank.
 pub(super) fn likely_texts(log_probabilities: &Array2<f32>) -> Vec<TextProbability> {
     let mut beam = vec![(Vec::new(), PathSums { blank: 1.0, character: 0.0 })];
     for step in log_probabilities.rows() {

@@ -55,8 +55,8 @@ pub(crate) fn read_characters(crop: &GrayImage) -> Vec<LineCharacter> {
     characters(&alignment::best_path(&steps), step_px)
 }
 
-/// Log probabilities (steps x classes) of a crop, and the width of a step in pixels of the crop; `None` if the crop is
-/// empty.
+/// Natural logarithms of the class probabilities of a crop (output positions x classes), and the distance between
+/// output positions in pixels of the crop; `None` if the crop is empty.
 fn steps_of(crop: &GrayImage) -> Option<(Array2<f32>, f32)> {
     let image = line_image::line_image(crop)?;
     let step_px = COLUMNS_PER_STEP * crop.width() as f32 / image.ncols() as f32;

@@ -25,9 +25,10 @@ pub(super) struct ChannelReader {
     runs: RunLengths,
     limits: ChannelLimits,
     min_confidence: f32,
-    /// Frames still to be smoothed, preceded by the context.
+    /// Observations of the frames still to be smoothed, preceded by the context: frames that were smoothed already
+    /// and that the smoothing of the others needs.
     frames: Vec<FrameObservation>,
-    /// The region's pixels in these frames.
+    /// The region's pixels in the frames of `frames`.
     crops: Vec<GrayImage>,
     /// Number of frames of context at the start of `frames`.
     context: usize,
@@ -67,7 +68,7 @@ impl ChannelReader {
         ((self.channel, self.runs), self.sampler)
     }
 
-    /// Reads the frames before index `end`, and keeps the last of them as context.
+    /// Reads the frames before index `end` of `frames`, and keeps the last of them as context for the following ones.
     fn read_block(&mut self, end: usize) {
         let posteriors = posteriors(&self.frames, &self.limits);
         let frames = self.frames.iter().zip(&mut self.crops).zip(posteriors);

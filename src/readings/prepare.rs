@@ -179,8 +179,9 @@ fn shows_text(number: usize, recogniser: &Recogniser, patch: &Patch) -> bool {
     matches!(recogniser.read_patch(number, patch), RegionReading::Text { .. })
 }
 
-/// The offset in pixels from most boxes of a setup to some of the boxes that were found; it must hold for at
-/// least two boxes, and for half of all. `None` if there is no such offset.
+/// The offset, in pixels to the right and downwards, by which most boxes of a setup must be moved to lie on boxes
+/// that were found. It must be the same for at least two boxes, and for half of all boxes of the setup; otherwise
+/// `None`.
 fn common_offset(setup: &Setup, found: &[PixelRect]) -> Option<(i64, i64)> {
     let centre = |rect: &PixelRect| {
         (i64::from(2 * rect.left + rect.width) / 2, i64::from(2 * rect.top + rect.height) / 2)

@@ -56,8 +56,8 @@ fn is_mixed(before: i64, shown: i64, after: i64, decimals: u8) -> bool {
     low >= 0 && shown >= 0 && (digits && outside > high - low || is_carried(before, shown, after))
 }
 
-/// Minimum ratio of two distances for a text to count as mixed: from the earlier value to the shown one, and from
-/// the earlier value to the next one (set by judgement).
+/// Minimum ratio of two distances for a text to count as mixed: the distance from the earlier value to the shown one,
+/// divided by that from the earlier value to the value after the shown one (set by judgement).
 const MIN_CLOSENESS_FACTOR: i64 = 5;
 
 /// Whether the shown value is the earlier value with one digit raised or lowered by a carry, while the digits

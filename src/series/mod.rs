@@ -68,7 +68,8 @@ pub enum SignalLossKind {
 pub struct SignalLoss {
     /// Time of the first lost frame, in seconds of flight time.
     pub start_s: f64,
-    /// Time of the next good frame, or of the last frame, in seconds of flight time.
+    /// Time of the first frame after the signal loss, or of the last frame if the signal does not return, in seconds
+    /// of flight time.
     pub end_s: f64,
     /// Number of lost frames.
     pub frames: usize,

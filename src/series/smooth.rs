@@ -53,7 +53,8 @@ pub(super) fn smooth(time_s: &[f64], updates: &Updates, quantum: f64, gaps: &[Ga
     smoothed
 }
 
-/// Value at `time` of the weighted straight line through the points, limited to their range; NaN without points.
+/// Value at `time` of the weighted straight line through the points (time in seconds, value), limited to the range of
+/// their values; NaN without points.
 fn line_at<'a>(time: f64, points: impl Iterator<Item = (&'a f64, &'a f64)>) -> f64 {
     let (mut w, mut wx, mut wy, mut wxx, mut wxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
     let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);

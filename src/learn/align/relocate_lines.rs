@@ -40,8 +40,8 @@ const NEAR_COLS: i32 = 2;
 /// text's image.
 struct TextMaps {
     text: String,
-    /// Index into `maps` for every character of the text; `None` for marks and for digits that no other
-    /// region shows.
+    /// Index into `maps` for every character of the text; `None` for characters other than digits, and for digits
+    /// that no other region shows.
     map_indices: Vec<Option<usize>>,
     /// For every known digit, the correlation at each row and column of the top left corner of the digit's
     /// cell.

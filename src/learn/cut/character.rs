@@ -46,7 +46,7 @@ pub(crate) struct TextPosition {
     pub(crate) example: usize,
     /// Row of the window at which the cells begin, in working pixels.
     pub(crate) top: usize,
-    /// Shift of the text to the right, relative to the line of its layout, in working pixels.
+    /// Shift of the text to the right, relative to its position in the text layout, in working pixels.
     pub(crate) shift: f32,
 }
 

@@ -8,8 +8,8 @@ use crate::recognise::energy_profile;
 /// judgement).
 const BOX_PADDING_PX: usize = 2;
 
-/// The floor of the energy, which columns without strokes have too, is measured from the lowest of this many
-/// equal parts of the columns (set by judgement).
+/// Divisor that gives the rank of the column from which the energy of columns without strokes is measured: with n
+/// columns in ascending order of energy, it is the column with the rank n / this number (set by judgement).
 const FLOOR_DIVISOR: usize = 8;
 
 /// Minimum stroke energy of a cell for the centre of its strokes to be measured, as a share of the energy of

@@ -8,7 +8,7 @@ use crate::recognise::is_separator;
 pub(crate) struct LayoutLine {
     /// The edge of the text that keeps its column when the length of the text changes.
     pub(crate) anchor: Anchor,
-    /// Column of that edge, in working pixels.
+    /// Column of the anchored edge, in working pixels.
     pub(crate) position: f32,
 }
 

@@ -181,8 +181,8 @@ fn sums_without_neighbours(
     sums
 }
 
-/// Log-likelihood ratios of the labelled text against every other digit at every position, at the best
-/// horizontal shift of the text.
+/// Log-likelihood ratios of the labelled text against every text that differs from it in one digit, at the horizontal
+/// shift of the text that fits the frame best.
 fn log_ratios(
     features: &Array2<f32>,
     text: &[&CharacterCut],

@@ -74,8 +74,8 @@ fn region_of_another_face(CutGroup { group, cuts }: &CutGroup<'_>) -> Option<usi
     (share < MAX_OTHER_FACE_CORRELATION).then_some(region)
 }
 
-/// Mean correlation of the digits that both regions show, at the shift where it is greatest; `None` if they
-/// share too few digits.
+/// Mean correlation of the digits that `own` and `others` have in common, at the shift where it is greatest; `None`
+/// if they have too few digits in common.
 fn best_correlation(own: &BTreeMap<char, Array2<f32>>, others: &BTreeMap<char, Array2<f32>>) -> Option<f32> {
     let shared: Vec<(&Array2<f32>, &Array2<f32>)> = own
         .iter()

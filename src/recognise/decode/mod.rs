@@ -284,8 +284,8 @@ impl PartialTexts {
         }
     }
 
-    /// The best text that ends with the node `step` of the prefix tree, at an edge that is allowed: its index
-    /// and its score. `None` if there is no such text.
+    /// Index and score of the best partial text that ends with the node `step` of the prefix tree and whose edge that
+    /// is not anchored `is_allowed` accepts; `None` if there is no such text.
     fn best_of(&self, step: usize, is_allowed: impl Fn(i32) -> bool) -> Option<(usize, f32)> {
         let texts = self.by_step.get(step)?.clone().filter(|text| is_allowed(self.all[*text].edge));
         let best = texts.max_by(|a, b| self.all[*a].score.total_cmp(&self.all[*b].score))?;

@@ -166,7 +166,8 @@ fn explained_cells(decoded: &Decoded) -> f32 {
     decoded.characters.iter().map(|character| character.correlation.max(0.0).powi(2)).sum()
 }
 
-/// The placement with the anchor that scatters least; a centred one if neither edge stays in place.
+/// The placement whose anchor is the edge with the smaller scatter over the texts; a centred placement if neither
+/// edge stays in place.
 fn placement_of(alphabet: &Alphabet, top: usize, found: &[Decoded]) -> Option<Placement> {
     let texts: Vec<&Decoded> = {
         let good: Vec<&Decoded> =

@@ -148,8 +148,8 @@ impl Alphabet {
     }
 }
 
-/// Minimum and maximum contrast of a digit, relative to the median, that the different shapes of the digits
-/// explain. Set by judgement.
+/// Minimum and maximum contrast of a digit, relative to the median contrast of all digits, that the different shapes
+/// of the digits explain. Set by judgement.
 const USUAL_CONTRASTS: (f32, f32) = (0.8, 1.25);
 
 /// Level of the strongest strokes: the 0.95 quantile of the magnitudes of some features, in grey levels.
