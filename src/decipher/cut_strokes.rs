@@ -7,11 +7,11 @@ use crate::stats::nearest_rank;
 
 /// Number of columns examined on each side of an edge, in pixels.
 const EDGE_RANGE_PX: u32 = 1;
-/// Minimum root mean square of the differences between the rows of a column that shows strokes, in grey levels. Set by judgement:
-/// scenery that moves is averaged out, strokes are not.
+/// Minimum root mean square of the differences between neighbouring rows of a column that shows strokes, in grey
+/// levels. Set by judgement: scenery that moves is averaged out, strokes are not.
 const MIN_RMS_LEVELS: f32 = 15.0;
-/// Minimum root mean square of the differences between the rows of a column that shows strokes, as a share of its
-/// value in the columns of the box with the most strokes. Set by judgement.
+/// Minimum root mean square of the differences between neighbouring rows of a column that shows strokes, as a share
+/// of this root mean square in the columns of the box with the most strokes. Set by judgement.
 const MIN_SHARE: f32 = 0.5;
 /// Quantile of the columns in the box that stands for the columns with the most strokes.
 const STROKES_QUANTILE: f32 = 0.75;

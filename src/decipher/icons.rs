@@ -21,11 +21,11 @@ const MIN_OTHERS: usize = 2;
 const HALF_WIDTH: f32 = 0.45;
 /// Pitch in heights of the box, used if no text has enough digits to measure it.
 const USUAL_PITCH: f32 = 0.6;
-/// Range searched around the centre of a character for the best correlation, in pixels.
+/// Maximum distance from the centre of a character at which the best correlation is searched, in pixels.
 const SHIFT_PX: i64 = 3;
-/// Maximum correlation of the other zeros with the median image of the first character for the two to differ,
-/// relative to the correlation of single images of the first character with that median. Set by judgement: the same
-/// digit has 0.9 or more, other characters 0.6 or less.
+/// Maximum correlation of the other zeros with the median image of the first character, for the first character to
+/// count as different from a zero. It is a share of the correlation of single images of the first character with that
+/// median. Set by judgement: the same digit has 0.9 or more, other characters 0.6 or less.
 const MAX_SIMILARITY: f64 = 0.75;
 
 /// Cuts an icon that is read as a leading zero off the box. If the numbers have no other zero to compare with, the
@@ -118,7 +118,7 @@ impl CharacterImages<'_> {
     }
 }
 
-/// The correlation of two images of the same size.
+/// The correlation of two images of the same size, -1 to 1.
 fn similarity(one: &[f64], other: &[f64]) -> f64 {
     let pairs: Vec<(f64, f64)> = one.iter().copied().zip(other.iter().copied()).collect();
     correlation(&pairs)

@@ -197,8 +197,8 @@ impl BackgroundLevels {
     }
 }
 
-/// Converts a row and a column of a window in working pixels to those of the window in frame pixels. Both
-/// windows begin [`MARGIN_PX`] of their own pixels before the region.
+/// Converts a row and a column of a window in working pixels to those of the window in frame pixels. Each of the two
+/// windows begins [`MARGIN_PX`] of its own pixels before the region.
 fn in_frame_pixels(top: usize, left: f32, factor: usize) -> (isize, f32) {
     let frame = |working: f32| (working - MARGIN_PX as f32) * factor as f32 + MARGIN_PX as f32;
     (frame(top as f32).round() as isize, frame(left))

@@ -107,8 +107,8 @@ pub fn learn_glyphs(
     Ok(LearnedGlyphs { set, missing, suspects, rejected, requests })
 }
 
-/// Separates the examples whose region can show their label from the others, whose labels are returned with
-/// the reason. `rows` are the rows of the regions' strokes.
+/// Divides the examples into those whose region can show their label, which are returned first, and the others, whose
+/// labels are returned with the reason. `rows` are the rows of the regions' strokes.
 fn usable_examples(
     regions: &[Region],
     examples: &[TrainingExample],

@@ -22,7 +22,7 @@ const MIN_EXPECTED_DIGITS: f32 = 0.15;
 /// (set by judgement).
 const MIN_DISTANCE_S: f64 = 0.8;
 
-/// Two images of a region with a higher correlation than this show the same text (set by judgement).
+/// Correlation above which two images of a region count as showing the same text (set by judgement).
 const SAME_TEXT_CORRELATION: f32 = 0.9;
 
 /// Cell width that the high-pass filter assumes for comparing images, in pixels. Any usual width serves.

@@ -25,9 +25,9 @@ const HALF_PERIODS: [f64; 7] = [0.75, 0.85, 0.95, 1.0, 1.05, 1.15, 1.3];
 /// Shifts of the edges of a turn that are tried, in seconds (set by judgement).
 const EDGE_SHIFTS_S: [f64; 5] = [-2.0, -1.0, 0.0, 1.0, 2.0];
 
-/// Pairs of bounds; the flight is circling if it stays below both bounds of one pair. Real legs last longer than
-/// the turns between them. So if the flat parts take a larger share of the time, the sine must fit much better for
-/// the flight to count as circling. Chosen on two flight simulators (docs/benchmarks.md).
+/// Alternative bounds: the flight is circling if it stays below the two bounds of one entry. Real legs last longer
+/// than the turns between them. So if the flat parts take a larger share of the time, the sine must fit much better
+/// for the flight to count as circling. Chosen on two flight simulators (docs/benchmarks.md).
 const BOUNDS: [CircleBounds; 2] = [
     CircleBounds { max_ratio: 0.9, max_flat_share: 0.4 },
     CircleBounds { max_ratio: 0.5, max_flat_share: 0.7 },
@@ -83,8 +83,8 @@ fn squares_of_both(speed: &[f64], before: LegSteps, after: LegSteps) -> Option<(
     Some((sines.min_by(f64::total_cmp)?, levels.min_by(f64::total_cmp)?))
 }
 
-/// Sum of squared deviations from the best sine with this half period, whose mean level is fitted as well;
-/// `None` if there are too few points.
+/// Sum of squared deviations of the points (time in seconds, speed) from the best sine with this half period, whose
+/// mean level is fitted as well; `None` if there are too few points.
 fn squares_of_sine(points: &[(f64, f64)], half_period_s: f64) -> Option<f64> {
     let phase = |row: usize| PI * points[row].0 / half_period_s;
     let design = DMatrix::from_fn(points.len(), 3, |row, column| match column {
@@ -95,8 +95,9 @@ fn squares_of_sine(points: &[(f64, f64)], half_period_s: f64) -> Option<f64> {
     squares_about(&design, points)
 }
 
-/// Sum of squared deviations from the best two levels joined by half a cosine, which is the shape of a turn
-/// at a constant rate; `None` if there are too few points.
+/// Sum of squared deviations of the points (time in seconds, speed) from the best two levels, which hold before
+/// `from_s` and after `to_s`. Between these times half a cosine joins the levels, which is the shape of a turn at a
+/// constant rate. `None` if there are too few points.
 fn squares_of_levels(points: &[(f64, f64)], from_s: f64, to_s: f64) -> Option<f64> {
     let turned = |time_s: f64| {
         let share = ((time_s - from_s) / (to_s - from_s)).clamp(0.0, 1.0);

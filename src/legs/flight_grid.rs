@@ -18,7 +18,7 @@ const MAX_BLANK_S: f64 = 3.0;
 /// Maximum length of a gap in the recording within a leg, in seconds (set by judgement).
 const MAX_GAP_S: f64 = 1.5;
 
-/// Turn rates in degrees a second: the flight is straight below the first and turns above the second (set by
+/// Two turn rates in degrees a second: the flight is straight below the first rate and turns above the second (set by
 /// judgement).
 const TURN_RATE_DPS: (f64, f64) = (6.0, 14.0);
 
@@ -29,7 +29,7 @@ const STANDING_MPS: f64 = 2.0;
 /// Ground speed above which an aircraft that stood has taken off, in m/s (common practice, no source).
 const AIRBORNE_MPS: f64 = 4.0;
 
-/// Rates of climb or descent in m/s: the flight is level below the first and climbs or descends above the
+/// Two rates of climb or descent in m/s: the flight is level below the first rate and climbs or descends above the
 /// second (set by judgement).
 const CLIMB_MPS: (f64, f64) = (1.2, 2.5);
 
@@ -52,7 +52,8 @@ const SLOPE_REACH_S: f64 = 1.0;
 /// the slope from (set by judgement).
 const MAX_TYPICAL_SLOPE: f64 = 0.008;
 
-/// Upper limit of the squared slope of one step, relative to the typical squared slope (set by judgement).
+/// Upper limit of the squared slope of the speed at one time step, as a multiple of the typical squared slope (set by
+/// judgement).
 const MAX_SQUARED_SLOPE: f64 = 16.0;
 
 /// Ratio of the standard deviation of the gusts to the standard deviation of the speed's slope measured over 2 s, in
@@ -62,16 +63,16 @@ const GUST_PER_SLOPE_S: f64 = 2.3;
 /// Throttle changes smaller than this are noise of the stick, in per cent (set by judgement).
 pub(super) const SAME_THROTTLE_PERCENT: f64 = 3.0;
 
-/// The flight in time steps of [`STEP_S`] seconds. All vectors have one entry a step.
+/// The flight in time steps of [`STEP_S`] seconds. All vectors have one entry for each time step.
 #[derive(Debug, Clone)]
 pub(super) struct FlightGrid {
     /// Time of the start of the first step, in seconds of flight time.
     pub start_s: f64,
     /// Speed, in the speed channel's unit; NaN where no reading is trusted.
     pub speed: Vec<f64>,
-    /// True for steps that no leg may contain.
+    /// True for time steps that no leg may contain.
     pub broken: Vec<bool>,
-    /// True for steps at whose start the throttle changes.
+    /// True for time steps at whose start the throttle changes.
     pub throttle_change: Vec<bool>,
     /// Turn rate at each time step, scaled from 0 (straight) to 1 (turning); `None` where the heading is not known.
     pub turning: Vec<Option<f64>>,
@@ -183,7 +184,7 @@ fn broken(speed: &[f64], series: &Series, start_s: f64) -> Vec<bool> {
     broken
 }
 
-/// The first step in flight after the aircraft stood; `None` when the recording begins in flight.
+/// The first time step in flight after the aircraft stood; `None` if the recording begins in flight.
 fn take_off<'a>(speed: impl Iterator<Item = &'a f64>, speed_si: f64) -> Option<usize> {
     let stood = (1.0 / STEP_S) as usize;
     let mut slow = 0;
@@ -231,7 +232,8 @@ fn throttle_changes(throttle: &[f64]) -> Vec<bool> {
         .collect()
 }
 
-/// Turn rate over about 1 s for each step, scaled from 0 (straight) to 1 (turning).
+/// Turn rate over about 1 s for each time step, scaled from 0 (straight) to 1 (turning); `None` where the heading is
+/// not known.
 fn turning(heading: &[f64]) -> Vec<Option<f64>> {
     let reach = (0.6 / STEP_S) as usize;
     (0..heading.len())

@@ -26,8 +26,8 @@ const MIN_STEADY_S: f64 = 3.0;
 /// times the median absolute deviation) and by more than a display step (set by judgement).
 const END_DEVIATION_SPREADS: f64 = 2.0;
 
-/// Minimum drift of the speed over a leg that is not steady, in spreads of the speed about the drift line (set by
-/// judgement).
+/// Minimum drift of the speed over a leg that is not steady, as a multiple of the spread of the speed about the drift
+/// line (set by judgement).
 const NOT_STEADY_SPREADS: f64 = 4.0;
 
 /// Minimum drift of the speed over a leg that is not steady, as a share of the speed. A leg is not steady only if its
@@ -99,8 +99,8 @@ impl LegChannels {
         self.without_unsteady_ends(to_milliseconds(inner))
     }
 
-    /// Cuts off pieces of one second at either end while they differ clearly from the rest. Applying the
-    /// function to its own result changes nothing.
+    /// Cuts off pieces of one second at either end while their speed differs clearly from that of the rest. Applying
+    /// the function to its own result changes nothing.
     pub fn without_unsteady_ends(&self, mut stretch: TimeInterval) -> TimeInterval {
         while let Some(shorter) = self.shorter(stretch) {
             stretch = to_milliseconds(shorter);
@@ -198,7 +198,8 @@ impl LegChannels {
     }
 }
 
-/// Spread of values about the straight line of [`change_over`]; `None` if there are too few values.
+/// Spread of values about the straight line whose slope [`change_over`] gives, in the unit of the values; `None` if
+/// there are too few values.
 fn spread_about_line(values: &[f64]) -> Option<f64> {
     let step = change_over(values)? / values.len() as f64;
     let level: Vec<f64> =

@@ -36,8 +36,9 @@ pub(super) fn joined(grid: &FlightGrid, legs: Vec<LegSteps>) -> Vec<LegSteps> {
         .map_or(legs, |(_, joined)| joined)
 }
 
-/// Strength of the turn between two legs, in the speed's unit: the change of level plus twice the depth of
-/// the dip below the lower level. Infinite for legs that must not be joined.
+/// Strength of the turn between two legs, in the speed's unit: the absolute difference between the median speeds of
+/// the legs, plus twice the depth of the dip between the legs below the lower of these medians. Infinite for legs
+/// that must not be joined.
 fn turn_strength(grid: &FlightGrid, before: LegSteps, after: LegSteps) -> f64 {
     let between = before.end..after.first;
     let apart = between.len() as f64 * STEP_S > MAX_TURN_S

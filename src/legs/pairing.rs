@@ -115,9 +115,9 @@ pub(super) struct LegPairing {
     pub wind: CourseWind,
 }
 
-/// The wind along the course during a flight, in the speed channel's unit. Two neighbouring legs flown in
-/// opposite directions give an estimate: half the difference between their speeds. The wind at a time is the
-/// median of the estimates nearest to it.
+/// The wind along the course during a flight, in the speed channel's unit. Two neighbouring legs flown in opposite
+/// directions give an estimate: half the absolute difference between their speeds, so the wind has no sign. The wind
+/// at a time is the median of the estimates nearest to it.
 #[derive(Debug, Clone, Default)]
 pub(super) struct CourseWind {
     /// Times in seconds of flight time, each with half the difference between the speeds of two neighbouring
@@ -147,7 +147,8 @@ impl CourseWind {
         Self { half_differences: opposite.flat_map(of_two).collect() }
     }
 
-    /// The wind along the course at a time in seconds of flight time, in the speed's unit; 0 if no legs are paired.
+    /// The strength of the wind along the course at a time in seconds of flight time, in the speed's unit, without
+    /// sign; 0 if no legs are paired.
     fn at(&self, time_s: f64) -> f64 {
         let mut nearest = self.half_differences.clone();
         nearest.sort_by(|a, b| (a.0 - time_s).abs().total_cmp(&(b.0 - time_s).abs()));
@@ -230,8 +231,8 @@ struct PairExpectation<'a> {
     typical: TypicalLeg,
 }
 
-/// Half the difference of the speeds of two legs: the wind along the course if the legs are flown in opposite
-/// directions.
+/// Half the absolute difference of the ground speeds of two legs: the strength of the wind along the course if the
+/// legs are flown in opposite directions.
 pub(super) fn half_difference(first: &CandidateLeg, second: &CandidateLeg) -> f64 {
     (second.speed - first.speed).abs() / 2.0
 }
@@ -321,7 +322,7 @@ fn traits(first: &CandidateLeg, second: &CandidateLeg, expected: &PairExpectatio
     ]
 }
 
-/// Cost of the difference between a pair's wind and that of the flight, in squared standard deviations.
+/// Cost of the difference between a pair's wind and the wind of the flight, in squared standard deviations.
 pub(super) fn wind_cost(
     first: &CandidateLeg,
     second: &CandidateLeg,

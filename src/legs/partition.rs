@@ -29,8 +29,9 @@ const REST_STEP_COST: f64 = 2.9;
 /// measured relative to its typical value (set by judgement).
 const LEVEL_WEIGHT: f64 = 0.15;
 
-/// Weight of a step's squared slope of the speed, relative to its typical value. It exceeds [`LEVEL_WEIGHT`], since
-/// gusts change the level slowly but turns change it fast (set by judgement).
+/// Weight, in the cost of a leg, of the squared slope of the speed at a time step, which is measured relative to its
+/// typical value. It exceeds [`LEVEL_WEIGHT`], since gusts change the level slowly but turns change it fast (set by
+/// judgement).
 const SLOPE_WEIGHT: f64 = 0.4;
 
 /// Cost of beginning a leg, in units of the noise's variance (set by judgement).
@@ -53,7 +54,7 @@ const CLIMB_COST: f64 = 6.0;
 /// Minimum share of a leg's steps that must have a trusted speed (set by judgement).
 const MIN_TRUSTED_SHARE: f64 = 0.5;
 
-/// One leg in time steps of the grid: its first step, and the first step after it.
+/// One leg in time steps of the flight grid: the first time step of the leg, and the first one after the leg.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct LegSteps {
     pub first: usize,
@@ -145,8 +146,8 @@ impl SegmentCosts {
     }
 }
 
-/// The cheapest division of the steps before a given one, for each kind of last segment, and the step at
-/// which that last segment begins.
+/// The cheapest divisions of the time steps before a given one into segments: for each kind of last segment, the cost
+/// and the time step at which the last segment begins.
 #[derive(Clone, Copy)]
 struct BestDivision {
     leg: (f64, usize),
@@ -192,8 +193,8 @@ fn cheapest_leg(costs: &SegmentCosts, grid: &FlightGrid, best: &[BestDivision], 
     })
 }
 
-/// Cost of the cheapest division that ends with the rest of the flight, and the start of that last segment.
-/// The rest grows step by step, so that only its last step adds a cost.
+/// Cost of the cheapest division that ends with the rest of the flight, and the start of that last segment. The rest
+/// grows by one time step at a time, so that only its last time step adds a cost.
 fn cheapest_rest(costs: &SegmentCosts, best: &[BestDivision], end: usize) -> (f64, usize) {
     let before = best[end - 1];
     let step = costs.rest(end - 1, end);

@@ -61,8 +61,8 @@ pub(super) struct JudgedPairs {
     pub left_out: Vec<Option<NotPaired>>,
 }
 
-/// Pairs the legs and judges every pair. If `given`, the pilot gave the legs, and assigned pairs are kept;
-/// `circling` means that the speed follows the sine of a circle flown in wind.
+/// Pairs the legs and judges every pair. If `given` is true, the pilot gave the legs, and pairs that the pilot
+/// assigned are kept; `circling` means that the speed follows the sine of a circle flown in wind.
 pub(super) fn judged_pairs(legs: &[CandidateLeg], given: bool, circling: bool) -> JudgedPairs {
     let typical = TypicalLeg::of(legs);
     let division = best_pairing(legs, given);
@@ -135,7 +135,7 @@ fn doubt_of_flight(legs: usize, paired: usize, circling: bool) -> Option<Note> {
     if circling { Some(Note::Circling) } else { few_fit.then_some(Note::FewLegsFit { paired, legs }) }
 }
 
-/// Number of neighbouring pairs that are in the same run as a pair: 0 to 2.
+/// Number of the two neighbouring pairs that are in the same run as the pair with index `pair`: 0 to 2.
 fn links(linked: &[bool], pair: usize) -> usize {
     let at = |index: Option<usize>| index.and_then(|index| linked.get(index)).is_some_and(|linked| *linked);
     usize::from(at(pair.checked_sub(1))) + usize::from(at(Some(pair)))

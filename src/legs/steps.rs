@@ -53,7 +53,7 @@ pub(super) fn given(throttles: &[f64], airspeeds: &[f64]) -> ThrottleSteps {
     }
 }
 
-/// Whether a step holds pairs that the overlay shows at different throttles.
+/// Whether a given throttle step holds pairs that the overlay shows at different throttles.
 pub(super) fn is_mixed(given: &ThrottleSteps, shown: &[Option<f64>]) -> bool {
     let pairs: Vec<(u32, f64)> =
         given.of_pairs.iter().zip(shown).filter_map(|((step, _), shown)| Some((*step, (*shown)?))).collect();

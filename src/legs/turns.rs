@@ -32,8 +32,8 @@ pub(super) fn without_turns(grid: &FlightGrid, legs: Vec<LegSteps>) -> Vec<LegSt
     legs.into_iter().zip(shares).filter(|(_, share)| !is_turn(share)).map(|(leg, _)| leg).collect()
 }
 
-/// Length of a leg as a share of the mean length of its neighbours, if its speed is lower than that of both;
-/// otherwise `None`.
+/// Length of a leg as a share of the mean length of the two neighbouring legs, if the speed of the leg is lower than
+/// the speeds of these two; otherwise `None`.
 fn dip_share(grid: &FlightGrid, legs: &[LegSteps], index: usize) -> Option<f64> {
     let (before, leg, after) = (legs.get(index.checked_sub(1)?)?, legs.get(index)?, legs.get(index + 1)?);
     let level = |leg: &LegSteps| median(&grid.speed[leg.first..leg.end]);

@@ -57,11 +57,11 @@ pub struct UnreadChannel {
     pub setup_file: PathBuf,
     /// Path of the clip whose frames the pilot can label.
     pub clip: PathBuf,
-    /// Times of up to three frames of that clip to label, in seconds from its first frame; empty if the
-    /// region shows no text.
+    /// Times of up to three frames of `clip` to label, in seconds from the clip's first frame; empty if the region
+    /// shows no text.
     pub teach_at_s: Vec<f64>,
-    /// The command that teaches its digits, for the results: parts that each stay on one line. Only the
-    /// program has commands, and sets this. `None` in other cases.
+    /// The command that teaches the digits of the channel, divided into parts that each stay on one line of the
+    /// results. The command line program sets it; `None` elsewhere, where there are no commands.
     pub command: Option<Vec<String>>,
 }
 

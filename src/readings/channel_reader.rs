@@ -14,8 +14,7 @@ use crate::series::{Blank, ChannelReadings, Crop};
 /// Number of frames that are smoothed in one block. Set by judgement.
 const BLOCK_FRAMES: usize = 512;
 
-/// Number of frames before and after a block that are smoothed together with it, as context. Set by
-/// judgement.
+/// Number of frames before and after a block that are smoothed together with the block, as context. Set by judgement.
 const CONTEXT_FRAMES: usize = 48;
 
 /// Reads one channel from its observations.

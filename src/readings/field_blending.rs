@@ -33,8 +33,9 @@ struct Change {
 }
 
 impl Change {
-    /// The frame with index `at`, if the frames before and after it almost certainly show two different texts
-    /// and it is read as one of these. `probability` returns the probability of a value in that frame.
+    /// The frame with index `at`, if the frames before and after it almost certainly show two different texts and the
+    /// frame itself is read as one of these; otherwise `None`. `probability` returns the probability, 0 to 1, that
+    /// the frame shows a given value.
     fn of(
         frames: &[FrameObservation],
         posteriors: &[Option<Posterior>],

@@ -9,12 +9,12 @@
 use super::frame_observation::{ChannelLimits, FrameObservation, Posterior, likelihood_weight};
 use crate::recognise::{MAX_DEFICIT, TextLegibility};
 
-/// Number of frames on either side of a legible frame; their candidates are also tried as values of that
-/// frame. Set by judgement.
+/// Number of frames on either side of a legible frame whose candidates are also tried as values of the legible frame.
+/// Set by judgement.
 const NEIGHBOURS: usize = 3;
 
-/// Number of frames on either side of a frame that is not legible; their candidates are also tried as values
-/// of that frame. Set by judgement.
+/// Number of frames on either side of a frame that is not legible whose candidates are also tried as values of that
+/// frame. Set by judgement.
 const NEIGHBOURS_ILLEGIBLE: usize = 8;
 
 /// Share of changes of the value that are equally likely over the whole range, whatever their size. Set by
@@ -83,8 +83,8 @@ pub(super) fn smooth(frames: &[FrameObservation], limits: &ChannelLimits) -> Smo
     Smoothed { states, probabilities }
 }
 
-/// The values that a frame may show: its own plausible candidates and those of the frames before and after
-/// it. The state "unknown" is not among them.
+/// The values that the frame with index `at` may show: its own plausible candidates and those of the frames before
+/// and after it. The state "unknown" is not among them.
 fn states(frames: &[FrameObservation], at: usize, limits: &ChannelLimits) -> Vec<f64> {
     let is_legible = !frames[at].lost && frames[at].observation.legibility == TextLegibility::Legible;
     let range = if is_legible { NEIGHBOURS } else { NEIGHBOURS_ILLEGIBLE };

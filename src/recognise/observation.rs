@@ -40,10 +40,11 @@ pub struct Candidate {
     pub text: Text,
     /// The number that the text stands for.
     pub value: f64,
-    /// Log-likelihood deficit: how far its log-probability lies below that of the best candidate; 0 or more.
+    /// Log-likelihood deficit: log-probability of the best candidate minus that of this candidate (natural
+    /// logarithms); 0 or more.
     pub deficit: f32,
-    /// Squared Mahalanobis distance from the best candidate. If the frame shows the best candidate, this
-    /// candidate's deficit is expected to be half of the distance. Infinite for a text of another length.
+    /// Squared Mahalanobis distance between this candidate and the best one. If the frame shows the best candidate,
+    /// this candidate's deficit is expected to be half of this number. Infinite for a text of another length.
     pub distance2: f32,
 }
 

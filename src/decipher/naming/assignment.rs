@@ -13,8 +13,8 @@ const UNKNOWN_LOG_ODDS: f64 = 0.0;
 
 /// The most probable channel of every readout, as an index of [`Channel::KNOWN`] or `None`, and its probability, 0 to 1.
 ///
-/// The probability of an assignment is proportional to the product of the odds; that of one channel is summed over all
-/// assignments of the other readouts.
+/// The probability of an assignment is proportional to the product of its odds. The probability of a channel for one
+/// readout is the sum of the probabilities of all assignments that give the readout this channel.
 pub(super) fn assign(ratings: &[Ratings]) -> Vec<(Option<usize>, f64)> {
     let best = most_probable(ratings);
     let total = weight(ratings, None);

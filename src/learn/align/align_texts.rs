@@ -10,9 +10,9 @@ use crate::learn::layout::text_layout::TextLayout;
 /// Maximum shift of a text along its line, in half working pixels (set by judgement).
 const MAX_SHIFT_HALF_PX: i32 = 5;
 
-/// Maximum number of rows by which a region's texts move in one iteration (set by judgement). In the first
-/// iteration of [`aligned_cuts`] the maximum is half the height of a cell instead, since structures in the
-/// scene disturb the measured rows.
+/// Maximum distance by which a region's texts move up or down in one iteration, in rows of working pixels (set by
+/// judgement). In the first iteration of [`aligned_cuts`] the maximum is half the height of a cell instead, since
+/// structures in the scene disturb the measured rows.
 const MAX_SHIFT_ROWS: isize = 2;
 
 /// Number of iterations of averaging and shifting (set by judgement).
@@ -43,7 +43,7 @@ pub(crate) fn aligned_cuts_at_known_rows(group: &SizeGroup<'_>, layout: &TextLay
     TextAlignment::aligned(group, layout, MAX_SHIFT_ROWS).into_cuts()
 }
 
-/// Moves the lines of all regions of a group by the same distance, to where the shared energy is greatest.
+/// Moves the texts of all regions of a group sideways by the same distance, to where the shared energy is greatest.
 /// Alignment only moves texts onto each other, so it does not notice if all cells miss the same column of the
 /// strokes.
 pub(crate) fn shift_lines_together(group: &SizeGroup<'_>, layout: &mut TextLayout) {
@@ -134,8 +134,9 @@ impl<'a> TextAlignment<'a> {
         self.cuts[region].iter().for_each(|cuts| self.sums.add(cuts));
     }
 
-    /// Moves regions that share no digit with the others to the height of the others. All digits are equally
-    /// high, so the energy of any digits is distributed over the rows in the same way.
+    /// Moves the texts of regions that have no digit in common with the other regions to the height of the other
+    /// regions' texts. All digits are equally high, so the energy of any digits is distributed over the rows in the
+    /// same way.
     fn level_unrelated_regions(&mut self) {
         let mut components = self.components_by_shared_digits();
         let count_texts =
@@ -192,7 +193,7 @@ impl<'a> TextAlignment<'a> {
         self.tops[region] = top;
     }
 
-    /// Shifts a text along its line to where it agrees best with all others.
+    /// Shifts a text horizontally to where its features agree best with those of all other texts.
     fn shift_text(&mut self, region: usize, example: usize) {
         self.sums.remove(&self.cuts[region][example]);
         let (top, now) = (self.tops[region], self.shifts[region][example]);

@@ -58,7 +58,7 @@ struct MatchedLine {
     correlation: f32,
 }
 
-/// Moves the lines of regions to where the digits of the other regions match best.
+/// Moves the texts of regions to where the digits of the other regions match them best.
 pub(crate) fn relocate_lines(
     group: &mut SizeGroup<'_>,
     mut layout: TextLayout,

@@ -9,9 +9,9 @@ use super::character::CharacterCut;
 use crate::learn::group::size_group::SizeGroup;
 use crate::recognise::dot;
 
-/// For each character the sum of its cuts and their number, where each cut is scaled to length 1 (the root of its
-/// sum of squares). The inner product of another scaled cut with the sum is the sum of its correlations with all of
-/// them.
+/// For each character the sum of its cuts and their number, where each cut is scaled to length 1 (the root of its sum
+/// of squares). The inner product of another scaled cut with the sum is the sum of the correlations of that cut with
+/// all cuts in the sum.
 #[derive(Debug, Default)]
 pub(crate) struct CharacterSums(BTreeMap<char, (Array2<f32>, usize)>);
 
@@ -82,8 +82,8 @@ pub(crate) fn character_means<'a>(
         .collect()
 }
 
-/// Mean correlation of a region's cuts with the mean cut of the same character in the other regions; `None`
-/// if no character occurs in both.
+/// Mean correlation of the cuts of a region with the mean cut of the same character in the other regions; `None` if
+/// no character of the region occurs in another one.
 pub(crate) fn correlation_with_other_regions(cuts: &[CharacterCut], region: usize) -> Option<f32> {
     let (own, others): (Vec<_>, Vec<_>) = cuts.iter().partition(|cut| cut.region == region);
     let others = CharacterSums::of(others);
@@ -119,8 +119,7 @@ pub(crate) fn shared_energy(group: &SizeGroup<'_>, cuts: &[CharacterCut]) -> f32
     with_themselves - scaled.iter().filter_map(own).sum::<f32>()
 }
 
-/// Distribution of the digits' energy over the rows of their cells: the share of each row, averaged over some
-/// cuts.
+/// For each row of a cell, the share of a digit's energy in that row, averaged over `cuts`.
 pub(crate) fn row_shares<'a>(cuts: impl IntoIterator<Item = &'a CharacterCut>) -> Vec<f32> {
     let mut sums: Vec<f32> = Vec::new();
     for cut in cuts.into_iter().filter(|cut| cut.character.is_ascii_digit()) {

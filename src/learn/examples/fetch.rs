@@ -22,7 +22,7 @@ use crate::setup::{LoadedSetup, Region, SetupError};
 /// averaged. An overlay that changes 5 to 10 times a second shows a value for 3 to 12 frames (set by
 /// judgement).
 const NEIGHBOURS: usize = 4;
-/// Lowest usual frame rate, in hertz. The time of a label may be later than that of the last frame by one
+/// Lowest usual frame rate, in hertz. The time of a label may be later than the time of the clip's last frame by one
 /// frame interval at this rate (set by judgement).
 const SLOWEST_RATE_HZ: f64 = 20.0;
 /// Frame rate that is assumed if the container states none, in hertz (common practice, no source).

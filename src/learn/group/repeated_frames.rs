@@ -10,8 +10,9 @@ use crate::learn::examples::example::TrainingExample;
 use crate::recognise::HighPass;
 use crate::recognise::{Patch, correlation};
 
-/// A frame shows the same text if its correlation with the labelled frame is at most this much below that of
-/// the most similar neighbour (set by judgement).
+/// Maximum difference between the correlation of the labelled frame with its most similar neighbour and the
+/// correlation of the labelled frame with another frame, for that other frame to count as showing the same text (set
+/// by judgement).
 const MAX_CORRELATION_DROP: f32 = 0.06;
 
 /// The labelled frame, then the neighbours that show the same text.

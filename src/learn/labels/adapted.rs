@@ -3,8 +3,8 @@
 use super::file::LabelFile;
 use crate::setup::{MAX_DIGITS, Region};
 
-/// The regions with numbers of digits that allow the labels: the widest label determines the number of digits, the last
-/// label the number of decimals.
+/// The regions with their numbers of digits and decimals changed to those that the labels show: for each region, the
+/// widest label determines the number of digits, and the last label the number of decimals.
 #[must_use]
 pub fn adapted_to(regions: &[Region], labels: &LabelFile) -> Vec<Region> {
     let digits = |text: &str| text.chars().filter(char::is_ascii_digit).count();

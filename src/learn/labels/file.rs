@@ -21,8 +21,8 @@ use crate::glyphs::LABELS;
 use crate::model::channel::Channel;
 use crate::toml_words::in_one_line;
 
-/// Two labels of one channel that are closer in time than this belong to the same frame, in seconds: the
-/// frame interval at 100 frames a second, which is faster than cameras record.
+/// Difference in time below which two labels of one channel belong to the same frame, in seconds: the frame interval
+/// at 100 frames a second, which is faster than cameras record.
 const SAME_MOMENT_S: f64 = 0.01;
 /// Comment at the top of the label file.
 const HEAD: &str = "# Labelled readings that the digits are learned from. Edit, add or remove readings here as you like;\n\

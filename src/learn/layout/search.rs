@@ -19,18 +19,19 @@ const POINT_WIDTHS: [f32; 7] = [1.0, 0.3, 0.36, 0.42, 0.48, 0.54, 0.62];
 /// judgement).
 const FINE_POINT_WIDTHS: std::ops::RangeInclusive<u8> = 10..=35;
 
-/// Step between the pitches that are tried, in working pixels (set by judgement).
+/// Difference between successive trial pitches, in working pixels (set by judgement).
 const PITCH_STEP_PX: f32 = 0.2;
 
 /// Smallest and largest pitch that is tried, in text heights (set by judgement).
 const PITCH_LIMITS: (f32, f32) = (0.35, 1.35);
 
-/// Minimum stroke energy in the cell of a digit, relative to an equal share of the text's energy for every
-/// character. The energy that a cell lacks is added to the cost of the layout (set by judgement).
+/// Minimum stroke energy in the cell of a digit, as a multiple of the text's energy divided by its number of
+/// characters. The energy by which a cell lies below this limit is added to the cost of the layout (set by
+/// judgement).
 const MIN_DIGIT_SHARE: f32 = 0.55;
 
-/// Minimum stroke energy in the cell of a decimal point or other mark, relative to an equal share of the text's
-/// energy for every character (set by judgement).
+/// Minimum stroke energy in the cell of a character other than a digit, such as the decimal point, as a multiple of
+/// the text's energy divided by its number of characters (set by judgement).
 const MIN_MARK_SHARE: f32 = 0.06;
 
 /// Cost of strokes on the borders between characters, relative to that of missing strokes (set by judgement).
@@ -51,8 +52,8 @@ const MAX_LAYOUTS: usize = 40;
 /// Advances of the digit 1 that are tried for proportional faces, in pitches (set by judgement).
 const NARROW_ONES: [f32; 6] = [0.9, 0.8, 0.7, 0.6, 0.5, 0.4];
 
-/// Pitches that are tried together with a narrow 1, relative to the best pitch for equally wide digits. That
-/// pitch is too small if the 1 is narrower (set by judgement).
+/// Pitches that are tried together with a narrow digit 1, as multiples of the best pitch for equally wide digits,
+/// which is too small if the 1 is narrower (set by judgement).
 const WIDER_PITCHES: [f32; 5] = [1.0, 1.03, 1.06, 1.1, 1.15];
 
 /// The layouts that the strokes contradict least, best first. The regions are written in one face, with text that is
@@ -116,8 +117,8 @@ fn layout_with(regions: &[Vec<StrokeProfile>], advances: Advances) -> Option<Tex
     Some(TextLayout { advances, lines, cost })
 }
 
-/// The anchor and position with the lowest cost for a region, and that cost, summed over the region's
-/// labelled texts; `None` if a text is wider than the region.
+/// The anchor and position with the lowest cost, summed over the labelled texts of a region, and that cost; `None` if
+/// a text is wider than the region.
 fn best_line(region: &[StrokeProfile], advances: &Advances) -> Option<(LayoutLine, f32)> {
     let cols = region.first()?.cols();
     let widest = region.iter().map(|profile| advances.of_text(&profile.text)).fold(0.0, f32::max);

@@ -47,14 +47,14 @@ impl StrokeProfile {
         self.energy.len()
     }
 
-    /// Energy to the left of a column, which may be fractional.
+    /// Share of the text's stroke energy to the left of a column, which may be fractional.
     fn before(&self, column: f32) -> f32 {
         let column = column.clamp(0.0, self.energy.len() as f32);
         let whole = column as usize;
         self.sums[whole].0 + self.energy.get(whole).map_or(0.0, |share| share * (column - whole as f32))
     }
 
-    /// Energy between two columns, which may be fractional.
+    /// Share of the text's stroke energy between two columns, which may be fractional.
     pub(crate) fn between(&self, left: f32, right: f32) -> f32 {
         (self.before(right) - self.before(left)).max(0.0)
     }

@@ -56,6 +56,7 @@ pub(crate) struct TextLayout {
     pub(crate) advances: Advances,
     /// One text line for each region of the size group.
     pub(crate) lines: Vec<LayoutLine>,
-    /// How strongly the strokes contradict the layout: a number without unit, 0 if they do not.
+    /// How strongly the strokes of the labelled texts contradict the layout: a number without unit, 0 if there is no
+    /// contradiction.
     pub(crate) cost: f32,
 }

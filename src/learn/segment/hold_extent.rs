@@ -51,8 +51,8 @@ impl CellSum {
 
 type CellSums = BTreeMap<char, CellSum>;
 
-/// Features of the frames of a training example: of the labelled one, and of those before and after it,
-/// nearest first.
+/// Features of the frames of a training example: of the labelled frame, and of the frames before and after the
+/// labelled frame, nearest first.
 struct ExampleFeatures {
     centre: Array2<f32>,
     before: Vec<Array2<f32>>,
@@ -236,19 +236,19 @@ struct TwoDigitTest {
 }
 
 impl TwoDigitTest {
-    /// Squared distance between the glyphs, corrected for their noise, in squared grey levels.
+    /// Squared distance between the two glyphs, corrected for the noise of the glyphs, in squared grey levels.
     fn squared_distance(&self, noise: CellNoise) -> f32 {
         (self.square - (self.noise.0 + self.noise.1) * noise.energy).max(0.0)
     }
 
-    /// How far `product` exceeds its value half-way between the glyphs, corrected for their noise, in squared
-    /// grey levels.
+    /// `product` minus its value for a cell half-way between the glyphs, corrected for the noise of the glyphs, in
+    /// squared grey levels.
     fn beyond_half_way(&self, noise: CellNoise) -> f32 {
         self.product - self.half_way + 0.5 * (self.noise.0 - self.noise.1) * noise.energy
     }
 
-    /// Log-likelihood ratio of the two digits, each a normal distribution around its glyph, with equal
-    /// variances.
+    /// Log-likelihood ratio (natural logarithm) of the two digits: each is modelled as a normal distribution around
+    /// its glyph, and both have the same variance.
     fn log_ratio(&self, noise: CellNoise) -> f32 {
         self.squared_distance(noise) * self.beyond_half_way(noise)
             / (noise.variance_along * self.square).max(f32::MIN_POSITIVE)

@@ -27,9 +27,9 @@ const MIN_SHARED_DIGITS: usize = 3;
 /// (set by judgement).
 const MIN_OWN_CORRELATION: f32 = 0.6;
 
-/// A region has another face if its characters correlate with those of the other regions at most this many
-/// times as well as with each other. On 22 clips drawn by other programs (benches/world and others) this
-/// limit separates the regions of the only clip with two faces.
+/// Upper limit of the correlation between the characters of a region with another face and those of the other
+/// regions, as a share of the correlation of the region's characters with each other. On 22 clips drawn by other
+/// programs (benches/world and others) this limit separates the regions of the only clip with two faces.
 const MAX_OTHER_FACE_CORRELATION: f32 = 0.7;
 
 /// Maximum shift between the characters of a region and those of the others, in working pixels (set by judgement).

@@ -26,12 +26,12 @@ const DEGREES_OF_FREEDOM: f32 = 4.0;
 /// that of the pixels (set by judgement).
 const DIMENSIONS: f32 = 10.0;
 
-/// Minimum of the mean square difference within a class, relative to that between classes. Estimates below it
-/// come from too few cuts (set by judgement).
+/// Minimum of the mean square difference between cells of one class, as a share of that between cells of different
+/// classes. Estimates below this minimum come from too few cuts (set by judgement).
 const MIN_RELATIVE_WITHIN: f32 = 0.04;
 
-/// Mean square difference within a class, relative to that between classes, that is assumed if too few digits
-/// are labelled twice for an estimate (set by judgement).
+/// Assumed mean square difference between cells of one class, as a share of that between cells of different classes.
+/// It is used if too few digits are labelled twice for an estimate (set by judgement).
 const USUAL_RELATIVE_WITHIN: f32 = 0.15;
 
 /// Minimum number of differences within classes that an estimate needs (set by judgement).

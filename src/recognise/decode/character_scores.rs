@@ -22,11 +22,13 @@ pub(super) struct CharacterScores<'a> {
     /// For each character and each whole column, the score with the cell's left edge there; negative infinity
     /// if the cell would extend beyond the features.
     whole: ScratchBuffer,
-    /// For each character and each half column, the best score within [`POSITION_TOLERANCE_HALF_COLS`].
+    /// For each character and each left edge, in halves of a working pixel, the best score at most
+    /// [`POSITION_TOLERANCE_HALF_COLS`] away.
     near: ScratchBuffer,
     /// The width classes of the characters.
     pub classes: ArrayVec<WidthClass, MAX_CHARACTERS>,
-    /// For each width class and each half column, the best entry of `near` over the characters of the class.
+    /// For each width class and each left edge, in halves of a working pixel, the best entry of `near` over the
+    /// characters of the class.
     best: ScratchBuffer,
 }
 
@@ -77,9 +79,9 @@ impl<'a> CharacterScores<'a> {
         Self { features, top, cols, whole, near, classes, best }
     }
 
-    /// Score of the character with alphabet index `index` whose left edge is at half column `left`. Between
-    /// whole columns the score is interpolated, since it is linear in the features. `None` if the character
-    /// does not fit into the window there.
+    /// Score of the character with alphabet index `index` whose left edge is at `left`, in halves of a working pixel.
+    /// Between whole working pixels the score is interpolated, since it is linear in the features. `None` if the
+    /// character does not fit into the window there.
     pub fn at(&self, index: usize, left: i32) -> Option<f32> {
         let whole = &self.whole[index * self.cols..][..self.cols];
         let column = usize::try_from(left.div_euclid(2)).ok()?;
@@ -88,14 +90,14 @@ impl<'a> CharacterScores<'a> {
         score.is_finite().then_some(score)
     }
 
-    /// The best score of the character with alphabet index `index` near half column `left`; `None` if it fits
-    /// nowhere near.
+    /// The best score of the character with alphabet index `index` whose left edge is near `left`, in halves of a
+    /// working pixel; `None` if the character fits into the window nowhere near `left`.
     pub fn near(&self, index: usize, left: i32) -> Option<f32> {
         self.in_row(&self.near, index, left)
     }
 
-    /// The best score near half column `left` of all characters of the width class with index `class`; `None`
-    /// if none fits near.
+    /// The best score of all characters of the width class with index `class` whose left edge is near `left`, in
+    /// halves of a working pixel; `None` if no character fits into the window there.
     pub fn best_near_of(&self, class: usize, left: i32) -> Option<f32> {
         self.in_row(&self.best, class, left)
     }
@@ -105,16 +107,16 @@ impl<'a> CharacterScores<'a> {
         Some(scores[row * 2 * self.cols + left]).filter(|score| score.is_finite())
     }
 
-    /// The alphabet index of the character that has the best score near half column `left` in the width class
-    /// with index `class`.
+    /// The alphabet index of that character of the width class with index `class` which has the best score with its
+    /// left edge near `left`, in halves of a working pixel.
     pub fn best_of(&self, class: usize, left: i32) -> usize {
         let members = &self.classes[class].members;
         let score = self.best_near_of(class, left);
         members.iter().copied().find(|index| self.near(*index, left) == score).unwrap_or(members[0])
     }
 
-    /// The half column near `left` at which the character with alphabet index `index` scores best; `None` if
-    /// it fits nowhere near.
+    /// The left edge near `left` at which the character with alphabet index `index` scores best, both in halves of a
+    /// working pixel; `None` if the character fits into the window nowhere near `left`.
     pub fn best_position(&self, index: usize, left: i32) -> Option<i32> {
         let places = left - POSITION_TOLERANCE_HALF_COLS..=left + POSITION_TOLERANCE_HALF_COLS;
         let scored = places.filter_map(|left| Some((self.at(index, left)?, left)));
@@ -134,12 +136,12 @@ fn add_to_classes(classes: &mut ArrayVec<WidthClass, MAX_CHARACTERS>, index: usi
     }
 }
 
-/// Search radius around a position, in half columns.
+/// Radius of the search around a position, in halves of a working pixel.
 const RADIUS: usize = POSITION_TOLERANCE_HALF_COLS as usize;
 
-/// Running maximum of scores: for each half column, the best score within [`RADIUS`], computed from the
-/// scores at whole columns. `line` is a scratch buffer that is longer than `near` by the radius on both
-/// sides, and filled with negative infinity.
+/// Running maximum of scores: for each left edge, in halves of a working pixel, the best score at most [`RADIUS`]
+/// away, computed from the scores at whole working pixels. `line` is a scratch buffer that is longer than `near` by
+/// the radius on both sides, and filled with negative infinity.
 fn best_within(whole: &[f32], line: &mut [f32], near: &mut [f32]) {
     if let (Some(place), Some(last)) =
         (line.get_mut(RADIUS + 2 * whole.len().saturating_sub(1)), whole.last())

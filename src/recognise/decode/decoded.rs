@@ -20,7 +20,7 @@ const OUTSIDE_SHARE: f32 = 0.2;
 pub struct DecodedCharacter {
     /// The character with the best score.
     pub character: char,
-    /// Column of the character's left edge, in working pixels.
+    /// Column of the character's left edge, in working pixels from the left edge of the features.
     pub left: f32,
     /// Log-likelihood ratio of every character of the alphabet against no character, in alphabet order; negative infinity
     /// for those of another kind (digits, separators, minus sign).
@@ -39,7 +39,8 @@ pub struct DecodedCharacter {
 }
 
 impl DecodedCharacter {
-    /// Distance to the left edge of the next character, in columns; 0 for a character that the alphabet lacks.
+    /// Distance from the character's left edge to that of the next character, in working pixels; 0 for a character
+    /// that the alphabet lacks.
     pub(super) fn advance(&self, alphabet: &Alphabet) -> f32 {
         alphabet.index_of(self.character).map_or(0.0, |index| alphabet.shapes[index].advance)
     }
@@ -54,17 +55,17 @@ pub struct Decoded {
     pub characters: Vec<DecodedCharacter>,
     /// Log-likelihood ratio of the text against no text.
     pub score: f32,
-    /// The best text of every other length, with its log-likelihood deficit.
+    /// For every text length other than that of `text`, the best text of this length with its log-likelihood deficit.
     pub other_lengths: Vec<(Text, f32)>,
     /// Log-likelihood margin over the best text of another length, or over no text.
     pub length_margin: f32,
     /// Contrast of the best digit, relative to its template, in the cell beyond an edge of the text that is not
     /// anchored: about 0 for an empty cell, about 1 if the text is longer than decoded.
     pub contrast_beside: f32,
-    /// Energy of the stronger of the two cells next to the text, inside the box, relative to the mean of the
-    /// text's digits: about 0 for an empty cell. It is computed only if the text may be longer than decoded;
-    /// that is, if it has a leading zero, or if some digits are unknown or not well seen and the text has
-    /// fewer digits than allowed. Otherwise 0.
+    /// Energy of the stronger of the two cells next to the text, inside the box, as a share of the mean energy of the
+    /// text's digits: about 0 for an empty cell. It is computed only if the text may be longer than decoded; that is,
+    /// if it has a leading zero, or if some digits are unknown or not well seen and the text has fewer digits than
+    /// allowed. Otherwise 0.
     pub energy_beside: f32,
     /// Whether the text has a leading zero and fewer digits than allowed, so that its first digit may be
     /// missing.
@@ -75,8 +76,8 @@ pub struct Decoded {
 }
 
 impl Decoded {
-    /// Corrects the scores of features that were divided by `contrast`, since the division changed their
-    /// noise too.
+    /// Corrects the scores computed from features that were divided by `contrast`, since the division changed the
+    /// noise of the features too.
     pub(in crate::recognise) fn at_contrast(mut self, contrast: f32) -> Self {
         if contrast == 1.0 {
             return self;
@@ -136,15 +137,15 @@ impl Decoded {
         digits.min_by(|(_, one), (_, other)| one.goodness.margin.total_cmp(&other.goodness.margin))
     }
 
-    /// Left edges, as columns, of those cells next to the text that lie inside the box; the features are
-    /// `cols` columns wide.
+    /// Left edges, in working pixels from the left edge of the features, of those cells next to the text that lie
+    /// inside the box; the features are `cols` columns wide.
     pub(super) fn cells_beside(&self, alphabet: &Alphabet, cols: usize) -> impl Iterator<Item = f32> + use<> {
         cells_beside(&self.characters, alphabet, cols)
     }
 }
 
-/// Left edges, as columns, of those cells next to some characters that lie inside the box; the features are
-/// `cols` columns wide.
+/// Left edges, in working pixels from the left edge of the features, of those cells next to the text with the given
+/// characters that lie inside the box; the features are `cols` columns wide.
 pub(super) fn cells_beside(
     characters: &[DecodedCharacter],
     alphabet: &Alphabet,

@@ -37,8 +37,8 @@ const MIN_PART_SCORE_WITH_UNKNOWN: f32 = 0.5;
 /// Above this contrast, the text may be longer than decoded. Set by judgement.
 pub(in crate::recognise) const MAX_CONTRAST_BESIDE: f32 = 0.4;
 
-/// Maximum energy of a cell next to a text, relative to the text's digits, if some digits are unknown or not
-/// well seen. Above it, a digit without a glyph may stand there. Set by judgement.
+/// Maximum energy of a cell next to a text, as a share of the mean energy of the text's digits, if some digits are
+/// unknown or not well seen. Above this energy, a digit without a glyph may stand in the cell. Set by judgement.
 const MAX_ENERGY_BESIDE: f32 = 0.45;
 
 /// Minimum energy of a cell next to a text, as a share of the mean energy of the text's digits, for the cell to count

@@ -103,7 +103,7 @@ impl<S: Scorer> Decoder<'_, S> {
         Some(self.decoded(&complete, first, &scores, placement.anchor))
     }
 
-    /// Describes one of the complete texts, and compares it with the others.
+    /// Describes one of the complete texts, and compares it with the other complete texts.
     fn decoded(
         &self,
         complete: &[CompleteText],
@@ -145,7 +145,8 @@ impl<S: Scorer> Decoder<'_, S> {
         text_from(path.iter().map(|(index, _)| self.alphabet.shapes[*index].character))
     }
 
-    /// Contrast of the best digit in the cell beyond an edge of the text that is not anchored.
+    /// Contrast of the best digit, relative to its template, in the cell beyond an edge of the text that is not
+    /// anchored.
     fn contrast_beside(
         &self,
         characters: &[DecodedCharacter],
@@ -241,7 +242,8 @@ impl PartialTexts {
         Self { all: Vec::with_capacity(USUAL_PARTIAL_TEXTS * steps), by_step: Vec::with_capacity(steps) }
     }
 
-    /// Builds all partial texts whose anchored edge is at half column `start`.
+    /// Builds all partial texts whose anchored edge is at `start`, in halves of a working pixel from the left edge of
+    /// the features.
     fn build(&mut self, steps: &[GrammarStep], anchor: Anchor, start: i32, scores: &CharacterScores<'_>) {
         self.all.clear();
         self.by_step.clear();
@@ -260,8 +262,9 @@ impl PartialTexts {
         }
     }
 
-    /// Extends a partial text, given by its free edge and its score, by one character. Of the partial texts
-    /// from index `first` on that end at the same edge, only the best is kept.
+    /// Extends a partial text, given by the position of its edge that is not anchored and by its score, by one
+    /// character. Of the partial texts from index `first` on whose edge that is not anchored is at the same position,
+    /// only the best is kept.
     fn extend(
         &mut self,
         parent: Option<usize>,

@@ -45,8 +45,8 @@ const BACKGROUNDS: [f32; 6] = [30.0, 70.0, 110.0, 150.0, 190.0, 230.0];
 /// best. Set by judgement.
 const MAX_DEFICIT: f32 = 0.05;
 
-/// Number of rows by which the best row of a face may differ from that of a similar appearance, in working
-/// pixels; rows further away are not searched. Set by judgement.
+/// Maximum difference between the best row of a face and the best row found for a similar appearance of it, in
+/// working pixels; rows further away are not searched. Set by judgement.
 const TOP_SLACK: usize = 2;
 
 /// Maximum number of iterations over all neighbouring appearances for each step size. Set by judgement.

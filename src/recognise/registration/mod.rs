@@ -24,8 +24,8 @@ use position::{POSITION_FRAMES, Registration, evenly_spaced, find_position, matc
 /// Minimum mean correlation of a region's texts with the templates of its face. Set by judgement.
 const MIN_FACE_CORRELATION: f32 = 0.45;
 
-/// Minimum correlation of a region with a face that other regions use, relative to the correlation of those
-/// regions. Set by judgement.
+/// Minimum correlation of a region with a face that other regions use, as a share of the correlation of those regions
+/// with the face. Set by judgement.
 const MIN_CORRELATION_RATIO: f32 = 0.85;
 
 /// Magnifications that are tried, relative to the magnification computed from the height of the strokes. The computed
@@ -39,7 +39,7 @@ const WIDTH_STEPS: [f32; 9] = [0.7, 0.77, 0.85, 0.92, 1.0, 1.08, 1.17, 1.27, 1.4
 /// Number of combinations of face and size that are refined. Set by judgement.
 const FINALISTS: usize = 4;
 
-/// Changes of width and height that are tried in one iteration of refining a size, as factors.
+/// Factors of width and height that are tried in one iteration of refining a size.
 const REFINEMENT_STEPS: [(f32, f32); 4] = [(0.97, 1.0), (1.03, 1.0), (1.0, 0.97), (1.0, 1.03)];
 
 /// Maximum number of iterations of fitting the spacing of built-in glyphs. Characters are searched within one
@@ -156,8 +156,8 @@ impl Registrations<'_> {
     }
 }
 
-/// Registers a region, given by its features, with an alphabet; only near row `near` if that is given. `None`
-/// if the correlation is too low.
+/// Finds the placement of a region's text, given by the region's features, with the templates of an alphabet. If
+/// `near` is given, only rows near this row are searched. `None` if the correlation is too low.
 fn register(
     alphabet: &Alphabet,
     region: &Region,
@@ -313,7 +313,8 @@ impl FaceCandidate<'_> {
         match_quality(&alphabet, &features_of(&alphabet, patches), &tops_of(&alphabet, region))
     }
 
-    /// The nearby size that matches best; a learned face keeps its size.
+    /// The candidate with that size near its own which matches best; a learned face keeps its size. `quality` is the
+    /// match quality of the candidate as it is.
     fn refined(self, quality: f32, region: &Region, patches: &[Patch]) -> Self {
         if self.scale == (1.0, 1.0) {
             return self;

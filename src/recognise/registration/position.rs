@@ -22,7 +22,7 @@ const ROW_FRAMES: usize = 16;
 /// Maximum number of frames that are used to find the position of the text in its row. Set by judgement.
 pub(super) const POSITION_FRAMES: usize = 60;
 
-/// Maximum shift of a text from its usual position, in columns: the lines of analog video jitter. Set by
+/// Maximum shift of a text from its usual position, in working pixels: the lines of analog video jitter. Set by
 /// judgement.
 const SHIFT_COLS: i32 = 2;
 
@@ -84,8 +84,8 @@ fn two_best(alphabet: &Alphabet, features: &Array2<f32>, top: usize) -> f32 {
     0.5 * (value(first) + value(best(first)))
 }
 
-/// Finds the row, alignment and position of the text in a region's features. If `near` is given, only that
-/// row and its neighbours are tried. `None` if the text is not found.
+/// Finds the row, alignment and position of the text in a region's features. If `near` is given, only this row and
+/// the rows next to it are tried. `None` if the text is not found.
 pub(super) fn find_position(
     alphabet: &Alphabet,
     grammar: &Grammar,
@@ -160,8 +160,8 @@ fn spacing_of(alphabet: &Alphabet, found: &[Decoded]) -> f32 {
     upper_median(&mut ratios).unwrap_or(1.0)
 }
 
-/// Explained energy, divided by the mean energy of a character. Unlike the smallest correlation, it notices
-/// if a text with thin strokes was searched one row off.
+/// Energy that the templates of a text's characters explain, divided by the mean energy of a character. Unlike the
+/// smallest correlation, it notices if a text with thin strokes was searched one row off.
 fn explained_cells(decoded: &Decoded) -> f32 {
     decoded.characters.iter().map(|character| character.correlation.max(0.0).powi(2)).sum()
 }
@@ -207,9 +207,9 @@ fn right_edge(alphabet: &Alphabet, decoded: &Decoded) -> Option<f32> {
 /// may be misread. Set by judgement.
 const MIN_OF_LENGTH: usize = 3;
 
-/// Median of the edges of texts, given together with the texts' lengths, and mean distance from the median,
-/// limited to 4 columns. All lengths have equal weight, since only texts of different lengths show which edge
-/// stays in place. `None` if there are no texts.
+/// Median of the edges of texts, and mean distance of the edges from the median, limited to 4 working pixels. Each
+/// edge is given with the length of its text. All lengths have equal weight, since only texts of different lengths
+/// show which edge stays in place. `None` if there are no texts.
 fn median_and_scatter(mut edges: Vec<(usize, f32)>) -> Option<(f32, f32)> {
     edges.sort_by(|a, b| a.1.total_cmp(&b.1));
     let median = edges.get(edges.len() / 2)?.1;

@@ -22,8 +22,8 @@ const OPAQUE_SHARE: f32 = 0.6;
 /// scene. Set by judgement.
 const TEXTS_PER_SCENE: f32 = 4.0;
 
-/// A background counts as static if its mean has more energy than moving scenes would leave, by at least this
-/// share of the mean's energy. Set by judgement.
+/// Minimum share of the energy of the mean background that moving scenes do not explain, for the background to count
+/// as static. Set by judgement.
 const MIN_SURPLUS: f32 = 0.5;
 
 /// Minimum and maximum contrast of a region relative to the templates; values outside come from wrong
@@ -160,8 +160,8 @@ impl BackgroundEstimate {
     }
 }
 
-/// Subtracts a character from the features, and sets `visible` (the share of the background that is visible
-/// at each pixel) lower where its strokes hide the background.
+/// Subtracts a character from the features, and lowers `visible`, the share of the background that is visible at each
+/// pixel, where the character's strokes hide the background.
 fn subtract_template(
     PlacedTemplate { template, top, left }: PlacedTemplate<'_>,
     contrast: f32,

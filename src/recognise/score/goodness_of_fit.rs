@@ -47,7 +47,7 @@ pub(in crate::recognise) struct GoodnessOfFitTest {
     gram: DigitMatrix,
     /// The inverse of G.
     inverse: DigitMatrix,
-    /// (G_b - G_k)' G^-1 (G_b - G_k) for each pair of digits b and k.
+    /// Squared Mahalanobis distance (G_b - G_k)' G^-1 (G_b - G_k) for each pair of digits b and k.
     distances2: DigitMatrix,
 }
 
@@ -75,7 +75,7 @@ const MAX_TRACE_SHARE: f64 = 0.4;
 /// dark backgrounds. Set by judgement.
 const CONTRAST_DIFFERENCES: (f64, f64) = (-0.4, 0.5);
 
-/// Maximum number of digits of which traces are estimated in one cell. Set by judgement.
+/// Maximum number of other digits whose traces are estimated in one cell. Set by judgement.
 const MAX_TRACES: usize = 2;
 
 impl GoodnessOfFitTest {

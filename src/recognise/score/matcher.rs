@@ -97,8 +97,8 @@ struct Filter {
     /// S^-1 t for the template t and the noise covariance S: rows x cols numbers, row by row.
     weights: Vec<f32>,
     cols: usize,
-    /// t' S^-1 t without the part that the noise of the template adds: the squared distance between the
-    /// character and no character.
+    /// t' S^-1 t, with the template t and the noise covariance S, without the part that the noise of the template
+    /// adds: the squared Mahalanobis distance between the character and no character.
     distance2: f32,
     /// The part of t' S^-1 t, with the template t and the noise covariance S, that the noise of the template adds.
     template_noise2: f64,

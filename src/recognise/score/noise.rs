@@ -215,8 +215,8 @@ impl Lags {
         2 * self.max.0 + 1
     }
 
-    /// The pixels within the maximum lags of pixel `number` that do not precede it: ranges of pixels, each
-    /// with the index of the lag of its first pixel; the lags of the other pixels follow in order.
+    /// The pixels at most the maximum lags away from pixel `number`, from this pixel on: ranges of pixels, each with
+    /// the index of the lag of the range's first pixel; the lags of the range's other pixels follow in order.
     fn correlated_with(&self, number: usize) -> impl Iterator<Item = (Range<usize>, usize)> {
         let (x, y) = (number / self.rows, number % self.rows);
         (0..=self.max.1.min(self.cols - 1 - x)).map(move |right| {

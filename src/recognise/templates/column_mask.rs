@@ -27,7 +27,8 @@ impl ColumnMask {
         let mut mask = Self { digits: vec![false; cols], others: vec![false; cols], is_digit };
         let steps = grammar.steps(placement.anchor);
         let beside = (2.0 * alphabet.pitch()).round() as i32;
-        // Positions of the free edge after every node of the prefix tree, in half columns.
+        // Positions of the edge that is not anchored after every node of the prefix tree, in halves of a working
+        // pixel.
         let mut ends: Vec<BTreeSet<i32>> = Vec::with_capacity(steps.len());
         for step in steps {
             let from = match step.parent {
@@ -56,8 +57,8 @@ impl ColumnMask {
         mask
     }
 
-    /// Adds the columns that are needed for a character whose left edge is at half column `left`, or up to
-    /// `further` half columns away.
+    /// Adds the columns that are needed for a character whose left edge is at `left`, or up to `further` away from
+    /// it; both are in halves of a working pixel.
     fn add(&mut self, is_digit: bool, left: i32, further: i32) {
         let columns = if is_digit { &mut self.digits } else { &mut self.others };
         let within = 2 * POSITION_TOLERANCE_HALF_COLS + further;

@@ -54,9 +54,9 @@ impl TrainingLine<'_> {
     }
 }
 
-/// Before any text is a pseudo-label, the contrast of a line is set only if it differs from the mean contrast
-/// of all lines by at least this share of the mean. The contrasts of the digits within one region differ by
-/// up to a fifth.
+/// Minimum difference between the contrast of a line and the mean contrast of all lines, as a share of the mean, for
+/// the contrast of the line to be set before any text is a pseudo-label. The contrasts of the digits within one
+/// region differ by up to a fifth.
 const MIN_CONTRAST_DIFFERENCE: f32 = 0.25;
 
 /// Sets the contrasts of training lines before there are pseudo-labels, from all texts whose characters
@@ -90,8 +90,8 @@ fn relative_to_mean(contrasts: Vec<f32>) -> Vec<f32> {
     contrasts.into_iter().map(|contrast| contrast / mean).collect()
 }
 
-/// Estimates the static background and contrast of the training lines of one face from their pseudo-labels.
-/// Nothing is done if some digits are unknown: one that is read as another digit would become a part of the
+/// Estimates the static background and contrast of the training lines of one face from their pseudo-labels. Nothing
+/// is done if some digits are unknown: an unknown digit that is read as a known one would become a part of the
 /// background.
 pub(super) fn estimate_backgrounds(
     lines: &mut [TrainingLine<'_>],
