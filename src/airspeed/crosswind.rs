@@ -50,8 +50,8 @@ pub(super) struct CrosswindEffect {
 }
 
 impl Crosswind {
-    /// The effect of this crosswind on the mean ground speed of two legs; `wind_along` is the wind along the
-    /// course.
+    /// The effect of this crosswind on the mean ground speed `mean_speed` of two legs; `wind_along` is the wind along
+    /// the course. Both are in the unit of the speeds.
     pub(super) fn effect(&self, mean_speed: f64, wind_along: f64) -> CrosswindEffect {
         match *self {
             Self::Unknown => {
@@ -208,8 +208,9 @@ fn given_wind(speed: f64, from_deg: f64, course_deg: f64) -> WindFinding {
     }
 }
 
-/// The wind fitted to the turns, if the uncertainty of its crosswind is at most half of that of an unknown
-/// crosswind. The latter is `W sqrt(E tan^2)` (see [`reads_low`]) for the wind `W` along the course.
+/// The wind fitted to the turns, if the uncertainty of its component across the course is at most half the
+/// uncertainty of an unknown crosswind; otherwise `None`. The uncertainty of an unknown crosswind is `W sqrt(E
+/// tan^2)` (see [`reads_low`]) for the wind `W` along the course.
 fn fitted_wind(series: &Series, set: &LegSet, course_deg: f64) -> Option<WindFinding> {
     let fit = turn_fit::fit(series, set)?;
     let (sin, cos) = (fit.from_deg - course_deg).to_radians().sin_cos();
@@ -235,13 +236,14 @@ fn shown_course_deg(set: &LegSet) -> Option<f64> {
     (sin != 0.0 || cos != 0.0).then(|| sin.atan2(cos).to_degrees().rem_euclid(360.0))
 }
 
-/// Minimum difference at which a given wind contradicts the pairs: between its component along the course and the
-/// median wind of the pairs, as a share of the larger of the two. The difference must also exceed
+/// Minimum difference between the component of a given wind along the course and the median wind of the pairs for the
+/// given wind to contradict the pairs, as a share of the larger of the two winds. The difference must also exceed
 /// [`CONTRADICTION_UNCERTAINTIES`]. Set by judgement.
 const CONTRADICTION_SHARE: f64 = 0.5;
 
-/// Minimum difference at which a given wind contradicts the pairs: between its component along the course and the
-/// median wind of the pairs, in median standard uncertainties of a pair's airspeed. Set by judgement.
+/// Minimum difference between the component of a given wind along the course and the median wind of the pairs for the
+/// given wind to contradict the pairs, as a multiple of the median standard uncertainty of a pair's airspeed. Set by
+/// judgement.
 const CONTRADICTION_UNCERTAINTIES: f64 = 3.0;
 
 /// Notes on a given wind that cannot be used, or that contradicts the legs.

@@ -41,7 +41,8 @@ pub struct Pair {
     pub downwind: f64,
     /// Airspeed: the mean of the two ground speeds, corrected for a known crosswind.
     pub airspeed: Estimate,
-    /// Wind along the course, in the speed channel's unit: half the difference of the two ground speeds.
+    /// Wind along the course, in the speed channel's unit: half of downwind minus upwind ground speed, positive if it
+    /// is a headwind on the upwind leg.
     pub wind: f64,
     /// Median pack voltage over both legs, in volts; `None` if the overlay shows none.
     pub voltage_v: Option<f64>,
@@ -220,9 +221,9 @@ fn budget(
     }
 }
 
-/// Contribution of the doubts about a pair to the budget: any error up to the pair's `max_error` is equally
-/// likely (a rectangular distribution, JCGM 100:2008, 4.3.7). The pairs of a step share it, since they share
-/// the reason for the doubt. `None` if there are no doubts.
+/// Contribution of the doubts about a pair to the budget: any error up to the pair's `max_error` is equally likely (a
+/// rectangular distribution, JCGM 100:2008, 4.3.7). The pairs of a step share this contribution, since they share the
+/// reason for the doubt. `None` if there are no doubts.
 fn doubt(pair: &LegPair) -> Option<Contribution> {
     (!pair.doubts.is_empty()).then(|| Contribution {
         cause: Cause::Doubt,
@@ -260,8 +261,8 @@ pub fn steps(pairs: &[Pair]) -> Vec<StepResult> {
     numbers.into_iter().filter_map(|step| one_step(step, pairs, disagreement.as_ref())).collect()
 }
 
-/// One step: the mean of its pairs that are not doubtful, or of all pairs where all are. `None` if the step
-/// has no pairs.
+/// The result of one throttle step: the mean of its pairs that are not doubtful, or of all its pairs if all are
+/// doubtful. `None` if the step has no pairs.
 fn one_step(step: u32, pairs: &[Pair], disagreement: Option<&Disagreement>) -> Option<StepResult> {
     let of_step = || pairs.iter().filter(|pair| pair.step == step);
     let doubtful = of_step().all(|pair| pair.doubtful);

@@ -46,8 +46,8 @@ pub struct AirAndWind {
     pub residual: Option<f64>,
 }
 
-/// Airspeed and wind from three or more legs. `None` with fewer legs, if the directions do not determine
-/// both, or if the resulting airspeed is below the wind.
+/// Airspeed and wind from three or more legs. `None` with fewer legs, if the directions of the legs do not determine
+/// airspeed and wind, or if the resulting airspeed is below the wind.
 #[must_use]
 pub fn air_and_wind(legs: &[GroundLeg], heading_reference: HeadingReference) -> Option<AirAndWind> {
     match heading_reference {

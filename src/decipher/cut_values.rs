@@ -12,8 +12,8 @@ use crate::stats::upper_median;
 
 /// Width of the strip read on each side of the box, in heights of the box.
 const SIDE_WIDTH: f32 = 1.6;
-/// Pairs of limits for digits beside the box: minimum probability of a digit, and minimum share of the frames with
-/// such a digit. The first pair that is fulfilled is used. Set by judgement: single frames are misread.
+/// Alternative limits for digits beside the box: minimum probability of a digit, and minimum share of the frames with
+/// such a digit. The first alternative that is fulfilled is used. Set by judgement: single frames are misread.
 const LIMITS: [(f32, f32); 2] = [(0.85, 0.02), (0.45, 0.08)];
 /// Minimum number of frames with a digit beside the box.
 const MIN_FRAMES: usize = 2;

@@ -13,7 +13,7 @@ pub struct DecipheredText {
     pub text: String,
     /// Probability that the text is right, 0 to 1.
     pub probability: f32,
-    /// Probability of each of its characters, 0 to 1.
+    /// Probability of each character of the text, 0 to 1.
     pub character_probabilities: Vec<f32>,
 }
 

@@ -8,9 +8,9 @@ const MIN_PROBABILITY: f32 = 0.8;
 const MIN_TEXTS: usize = 5;
 /// Minimum share of the texts with at least [`MIN_PROBABILITY`] that must have the format. Set by judgement.
 const MIN_SHARE: f32 = 0.8;
-/// Minimum share of all texts that must have a number of digits, or more, for it to count as the largest, so that
-/// single misread texts do not determine it. Uncertain texts count too: too small a number of digits would cut
-/// values.
+/// Minimum share of all texts with at least a certain number of digits for this number to count as the largest, so
+/// that single misread texts do not determine the largest number. Uncertain texts count too: too small a number of
+/// digits would cut values.
 const MIN_WIDEST_SHARE: f32 = 0.03;
 
 /// How a readout writes its values.
@@ -25,7 +25,7 @@ pub(super) struct ValueFormat {
 }
 
 impl ValueFormat {
-    /// The format of most texts; `None` if too few are certain, or if they disagree.
+    /// The format of most texts; `None` if too few texts are certain, or if too few of these have the same format.
     pub(super) fn of(texts: &[FrameText]) -> Option<Self> {
         let certain: Vec<&str> = texts
             .iter()

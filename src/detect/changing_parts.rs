@@ -11,32 +11,35 @@ use crate::stats::nearest_rank;
 
 /// Quantile of the strengths above 0 that stands for the strongest text of the overlay.
 const STRONG_QUANTILE: f32 = 0.995;
-/// Minimum strengths of text, as shares of the strongest text; each is tried. Low ones are needed because each digit is
-/// shown in some of the frames only.
+/// Minimum edge strengths of text that are tried one after the other, as shares of the strength of the strongest
+/// text. Low ones are needed because each digit is shown in some of the frames only.
 const STRENGTH_SHARES: [f32; 4] = [0.08, 0.16, 0.3, 0.5];
 /// Maximum shares of the frames with an edge of a digit that changes; each is tried. They are below 1 because scenery
 /// hides the edges of captions in some frames.
 const MAX_PRESENCES: [f32; 3] = [0.55, 0.7, 0.85];
-/// Minimum presence of the edges of text that never changes.
+/// Minimum presence of the edges of text that never changes, as a share of the frames, 0 to 1.
 const MIN_CONSTANT_PRESENCE: f32 = 0.5;
 /// Areas whose intersection is at least this share of their union count as one.
 const SAME_AREA_SHARE: f32 = 0.9;
 /// Minimum width and height of a connected part, in pixels.
 const MIN_PART_PX: (u32, u32) = (3, 5);
-/// Maximum number of parts that are joined; the largest are kept. It limits the time spent on moving patterns.
+/// Maximum number of connected parts that are joined to values; the largest parts are kept. The limit bounds the time
+/// spent on moving patterns.
 const MAX_PARTS: usize = 600;
 /// Maximum gap between two parts of a value, in heights of the taller part.
 const MAX_GAP_HEIGHTS: f32 = 0.35;
 /// Minimum overlap of two parts of a value: shared rows as a share of the smaller height, shared columns as a share of
 /// the smaller width.
 const MIN_SHARED_ROWS: f32 = 0.6;
-/// Maximum height of two parts side by side once joined, in heights of the taller part.
+/// Maximum height of the rectangle around two parts that stand side by side, as a multiple of the height of the
+/// taller part.
 const MAX_JOINED_HEIGHT: f32 = 1.3;
-/// Maximum height of two parts of one digit, one above the other, once joined, in widths of the wider part.
+/// Maximum height of the rectangle around two parts of one digit, one above the other, as a multiple of the width of
+/// the wider part.
 const MAX_DIGIT_HEIGHT: f32 = 2.6;
 /// Minimum and maximum height of a value that changes, in pixels.
 const HEIGHT_PX: (u32, u32) = (7, 240);
-/// Minimum and maximum width of the changing part of a value, in its heights.
+/// Minimum and maximum width of the changing part of a value, as multiples of the height of that part.
 const WIDTH_HEIGHTS: (f32, f32) = (0.22, 9.0);
 
 /// Areas of text that changes, found with every pair of limits of strength and presence. An area is one value, a part

@@ -30,20 +30,22 @@ const MIN_PERSISTENT_FRAMES: f32 = 3.2;
 /// Maximum gradient that counts, in grey levels over two pixels, so that a single glint does not outweigh all other
 /// frames.
 const MAX_GRADIENT: f32 = 80.0;
-/// Radius of the windows over which energies are averaged, in pixels.
+/// Radius of the squares over which energies are averaged, in pixels: the number of pixels on each side of the middle
+/// pixel.
 const WINDOW_RADIUS_PX: usize = 2;
 /// Minimum agreement of a frame with the persistent gradients, as a share of the median over frames; below it the frame
 /// has no overlay.
 const MIN_AGREEMENT_SHARE: f32 = 0.4;
-/// Minimum gradient of an edge that is present, as a share of its typical gradient.
+/// Minimum gradient of an edge in a frame for the edge to count as present there, as a share of the edge's typical
+/// gradient.
 const MIN_PRESENT_SHARE: f32 = 0.5;
 /// Minimum gradient of an edge that is present, in grey levels over two pixels.
 const MIN_PRESENT_GRADIENT: f32 = 6.0;
 
 /// The persistent gradients of a clip's frames.
 pub(super) struct PersistentGradients {
-    /// Root mean square over small windows, in grey levels over two pixels; 0 where the gradient is too weak for
-    /// text.
+    /// Root mean square of the persistent gradient over a small square of pixels, in grey levels over two pixels; 0
+    /// where the gradient is too weak for text.
     pub(super) strength: Plane,
     /// The persistent gradient of each single pixel, in grey levels over two pixels: sharper than the strength, but
     /// noisy.
@@ -203,7 +205,8 @@ impl GradientSums {
         strength
     }
 
-    /// Direction of each pixel's mean gradient, multiplied by the minimum gradient of a present edge.
+    /// For each pixel, the direction of its mean gradient as a vector (horizontal, vertical), whose length is the
+    /// minimum gradient of an edge that counts as present.
     fn edges(&self) -> Vec<[f32; 2]> {
         self.pixels.iter().map(PixelSums::edge).collect()
     }

@@ -15,8 +15,8 @@ const MAX_FRAMES: usize = 40;
 const WIDEST_SHARE: f32 = 0.04;
 /// Minimum number of numbers that must be as wide as the box.
 const MIN_WIDEST: usize = 2;
-/// Maximum distance between the centres of two adjacent digits, in median distances: an icon or sign that is read as a
-/// digit is farther away.
+/// Maximum distance between the centres of two adjacent digits, as a multiple of the median distance: an icon or sign
+/// that is read as a digit is farther away.
 const MAX_PITCHES: f32 = 1.3;
 /// Distance between the centres of digits that is assumed if no number has two digits, in heights of the text.
 const USUAL_PITCH: f32 = 0.62;
@@ -32,8 +32,8 @@ const MIN_OTHERS_SHARE: f32 = 0.15;
 const SAME_PLACE: f32 = 0.25;
 /// Maximum distance between a number and a neighbouring character, as a multiple of the height of the text.
 const MAX_NEIGHBOUR: f32 = 2.0;
-/// Minimum number of different texts of a readout that changes. Two texts are enough if each is shown in this number of
-/// frames.
+/// Minimum number of different texts of a readout that changes. Two different texts are enough if each of them is
+/// shown in at least as many frames as this number.
 const MIN_TEXTS: usize = 3;
 
 /// The numbers of a line in many frames.

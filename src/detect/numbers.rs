@@ -26,7 +26,7 @@ const MIN_OUTER_PROBABILITY: f32 = 0.85;
 #[derive(Debug, Clone)]
 pub(super) struct Number {
     pub(super) text: String,
-    /// Centres of its characters, in pixels of the frame.
+    /// Centres of the number's characters, in pixels of the frame.
     pub(super) centers_px: Vec<f32>,
     /// Median distance of the centres of neighbouring digits in pixels; `None` for a single digit.
     pub(super) pitch_px: Option<f32>,

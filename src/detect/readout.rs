@@ -27,13 +27,14 @@ const BEFORE_FIRST: f32 = 0.75;
 /// stands at the right edge of its cell.
 const AFTER_LAST: f32 = 0.6;
 
-/// Half the width around its centre that certainly belongs to a digit, in pitches.
+/// Distance from the centre of a digit, to either side, within which the columns certainly belong to the digit, in
+/// pitches.
 const INNER_HALF_WIDTH: f32 = 0.3;
 /// Maximum edge strength of a blank column, as a share of the median edge strength of the columns of the digits.
 const BLANK_SHARE: f32 = 0.25;
 /// Maximum distance by which the rows of a text extend above and below its area, in heights of the area.
 const ROW_RANGE: f32 = 0.4;
-/// Minimum edge strength of a row of text, as a share of that of the strongest rows.
+/// Minimum edge strength of a row of text, as a share of the edge strength of the strongest rows.
 const MIN_ROW_SHARE: f32 = 0.2;
 /// Maximum height of a blank gap inside a line of text, such as between the segments of a display, in heights of
 /// the area.
@@ -95,7 +96,7 @@ pub(super) fn find_readouts(gradients: &PersistentGradients, originals: &[&GrayI
     found
 }
 
-/// Adds the readouts that do not overlap earlier ones.
+/// Adds those readouts of `more` that overlap no readout of `found`.
 fn add_clear_of(found: &mut Vec<Readout>, more: Vec<Readout>) {
     for readout in more {
         let overlaps = |other: &Readout| {

@@ -195,7 +195,7 @@ impl FileBatch {
         }
     }
 
-    /// Moves the new files one by one. The next run continues if this one is killed.
+    /// Moves the new files one by one. If this run of the program is killed, the next run continues.
     fn move_each(&self) -> Result<(), FileBatchError> {
         let folder = self.lock.folder();
         let commit = folder.join(COMMIT);

@@ -16,7 +16,7 @@ pub(super) enum DiskChange {
     Other,
 }
 
-/// Called before every change; the change is not made if it fails.
+/// A function that is called before every change of the disk; if the function fails, the change is not made.
 type Hook = dyn Fn(DiskChange) -> io::Result<()> + Send + Sync;
 
 /// Access to the file system.
@@ -49,7 +49,8 @@ pub(super) fn failing(changes: usize, no_exchange: bool) -> (Disk, Arc<std::sync
 }
 
 impl Disk {
-    /// Whether the system can exchange two names at all. Some of its file systems may not.
+    /// Whether the operating system can exchange the names of two folders at all. Some of its file systems may not
+    /// support this.
     pub(super) const EXCHANGES: bool = cfg!(any(target_os = "linux", target_os = "macos"));
 
     fn change(&self) -> io::Result<()> {

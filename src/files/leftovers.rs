@@ -60,7 +60,8 @@ pub(super) fn recover(folder: &Path, disk: &Disk) {
     }
 }
 
-/// Moves complete new files to their targets. Fails with the path of the first that cannot be moved.
+/// Moves complete new files to their targets. Fails with the path of the first target to which a file cannot be
+/// moved.
 pub(super) fn move_committed(folder: &Path, disk: &Disk) -> Result<(), (PathBuf, io::Error)> {
     let commit = folder.join(COMMIT);
     let rules = WriteRules::from(Existing::Replace);

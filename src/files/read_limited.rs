@@ -13,7 +13,8 @@ pub const MAX_TEXT_BYTES: u64 = 1 << 20;
 /// Maximum size of an image of glyphs, in bytes: 8 MiB, two bytes for each of the 4 million pixels that the glyphs of
 /// a set may have together. Set by judgement.
 pub const MAX_PICTURE_BYTES: u64 = 8 << 20;
-/// Maximum size of a `summary.json`, in bytes: 8 MiB, two hundred times that of a flight of an hour. Set by judgement.
+/// Maximum size of a `summary.json`, in bytes: 8 MiB, two hundred times the size for a flight of an hour. Set by
+/// judgement.
 pub const MAX_SUMMARY_BYTES: u64 = 8 << 20;
 
 /// Why an input file is not read. The message does not name the file.

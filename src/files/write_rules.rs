@@ -110,7 +110,8 @@ fn number(_: &fs::Metadata) -> Option<(u64, u64)> {
     None
 }
 
-/// Whether an open file still has this name. On systems without inode numbers, any file of that name counts.
+/// Whether the open file `file` is still the one that `path` names. On systems without inode numbers, any file at
+/// `path` counts as the same.
 pub(super) fn is_same_file(file: &fs::File, path: &Path) -> bool {
     let numbers = file.metadata().and_then(|open| Ok((number(&open), number(&fs::symlink_metadata(path)?))));
     numbers.is_ok_and(|(open, named)| open == named)

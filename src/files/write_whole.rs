@@ -53,7 +53,8 @@ fn write_on(path: &Path, bytes: &[u8], kind: OutputKind, rules: &WriteRules, dis
     renamed.map_err(write_error_in_words)
 }
 
-/// A file under a temporary name. It is locked, and removed when dropped if it still has that name.
+/// A file under a temporary name. The file is locked, and is removed when this value is dropped if the file still has
+/// the temporary name.
 struct TemporaryFile<'a> {
     path: PathBuf,
     file: File,

@@ -26,8 +26,8 @@ const MAX_CANDIDATE_INTERVALS: f64 = 0.75;
 const MAX_REORDER_FRAMES: f64 = 16.0;
 
 impl Clip {
-    /// The time of the last frame in seconds since the first, by the timestamps of its packets. `None` if the
-    /// container has no index of key frames.
+    /// The time of the last frame in seconds since the first, computed from the timestamps of the clip's packets.
+    /// `None` if the container has no index of key frames.
     pub(super) fn last_packet_s(&mut self) -> Option<f64> {
         if !self.timestamps_are_times() {
             return None;
@@ -163,8 +163,8 @@ impl DecodePlan {
     }
 }
 
-/// The nearest candidate to each time (the earlier one of two that are equally near), and the times that have
-/// no candidate within `distance_s` seconds.
+/// The candidate nearest to each time (the earlier one of two that are equally near), and the times, in seconds, that
+/// have no candidate at most `distance_s` seconds away.
 fn nearest<T>(
     mut candidates: Vec<FrameOutput<T>>,
     times_s: &[f64],

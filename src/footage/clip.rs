@@ -29,8 +29,9 @@ const DEFAULT_RATE_HZ: f64 = 25.0;
 /// Maximum relative difference between the stated frame rate and the rate computed from the first timestamps.
 /// If the difference is larger, the computed rate is used. Set by judgement.
 const MAX_RATE_DIFFERENCE: f64 = 0.02;
-/// Maximum time from the current frame to a later one that is reached by decoding all frames in between instead of
-/// seeking, in seconds, if the container has no index of key frames. Set by judgement.
+/// Maximum time from the current frame to a wanted later frame, in seconds, for the wanted frame to be reached by
+/// decoding all frames in between instead of seeking; used if the container has no index of key frames. Set by
+/// judgement.
 const MAX_DECODE_AHEAD_S: f64 = 2.0;
 /// Distance before the wanted time at which a seek starts, in seconds. If the first seek ends after the
 /// wanted time, the next one starts earlier. Set by judgement.
@@ -134,7 +135,7 @@ impl Clip {
         &self.recording_time
     }
 
-    /// The end of the last frame returned, in seconds since the first.
+    /// The end of the last frame returned, in seconds since the clip's first frame.
     pub(super) fn end_s(&self) -> f64 {
         self.timing.end_s()
     }

@@ -103,8 +103,8 @@ enum ErrorDetection {
     Reported,
     /// Each picture is checked on its own. Both the decoder and the check take one packet at a time.
     Checked { check: Box<PictureCheck>, is_sound: bool },
-    /// The decoder rejects frames with errors, and a second, lenient decoder decodes those. It is opened when it is
-    /// first needed.
+    /// The decoder rejects frames with errors, and a second, lenient decoder decodes the rejected frames. The lenient
+    /// decoder is opened when it is first needed.
     Strict { lenient: Option<Box<decoder::Video>>, holds_frame: bool },
 }
 
@@ -142,8 +142,8 @@ impl FrameDecoder {
         self.decoder.send_packet(packet).is_ok() || self.send_to_lenient(packet)
     }
 
-    /// Tells the decoder that no more packets follow. Returns `false` if that was done before, or if it
-    /// fails.
+    /// Tells the decoder that no more packets follow. Returns `false` if the decoder was told before, or if telling
+    /// it fails.
     pub(super) fn send_end(&mut self) -> bool {
         !mem::replace(&mut self.draining, true) && self.decoder.send_eof().is_ok()
     }

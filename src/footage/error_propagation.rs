@@ -23,7 +23,8 @@ struct Damage {
 }
 
 impl ErrorPropagation {
-    /// Starts without damage. `intra_only` tells whether the codec codes each frame by itself.
+    /// Starts without damage. `intra_only` tells whether the codec codes every frame without reference to other
+    /// frames.
     pub(super) fn new(intra_only: bool) -> Self {
         Self { intra_only, last: None }
     }

@@ -104,7 +104,8 @@ impl FrameTiming {
         });
     }
 
-    /// The end of the last frame, in seconds since the first: one typical interval after its time.
+    /// The end of the last frame, in seconds since the clip's first frame: one typical frame interval after the last
+    /// frame's time.
     pub(super) fn end_s(&self) -> f64 {
         self.last.map_or(0.0, |last| last.time_s + self.timeline.typical_interval_s())
     }

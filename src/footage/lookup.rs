@@ -89,7 +89,8 @@ pub(super) fn middles_s(length_s: f64, count: usize) -> Vec<f64> {
     (0..count).map(|number| length_s * (number as f64 + 0.5) / count as f64).collect()
 }
 
-/// Processes the frames nearest to `times_s`, each once and in order, and seeks each of them separately.
+/// Processes the frames nearest to `times_s` (in seconds since the first frame), each once and in order, and seeks
+/// each of them separately.
 pub(super) fn one_at_a_time<S: FrameSource + ?Sized, T>(
     source: &mut S,
     times_s: &[f64],

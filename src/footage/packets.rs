@@ -21,8 +21,8 @@ const MAX_PACKETS_AHEAD: usize = 128;
 const MAX_BYTES_AHEAD: usize = 32 << 20;
 /// Number of consecutive failures after which reading ends. Set by judgement: no intact file has nearly as many.
 const MAX_FAILURES: u32 = 1000;
-/// Size of the header (name and length) of a chunk of an AVI file, in bytes. Positions in the file's index
-/// are those of the header, positions of packets are those of the data after it.
+/// Size of the header (name and length) of a chunk of an AVI file, in bytes. Positions in the file's index are those
+/// of the header of a chunk, while positions of packets are those of the data after the header.
 const RIFF_CHUNK_HEADER_BYTES: i64 = 8;
 
 /// A packet that is to be decoded.

@@ -26,7 +26,7 @@ use crate::geometry::PixelRect;
 
 /// Number of packets per chunk if every packet is a random access point. Set by judgement.
 const INTRA_PACKETS_PER_CHUNK: usize = 24;
-/// Maximum number of packets of a chunk. If there is no random access point within them, the next chunk
+/// Maximum number of packets of a chunk. If no random access point follows within this number, the next chunk
 /// continues with the same decoder. Set by judgement, to limit the memory.
 pub(super) const MAX_CHUNK_PACKETS: usize = 600;
 /// Maximum size of a chunk in bytes, to limit the memory.

@@ -54,7 +54,7 @@ impl ClipGap {
 pub struct ClipSpan {
     /// Path of the clip.
     pub path: PathBuf,
-    /// The gap between the clip before and this one; `None` for the first clip.
+    /// The gap between the previous clip and this one; `None` for the first clip of the recording.
     pub gap_before: Option<ClipGap>,
     /// Time of the clip's first frame in the recording, in seconds.
     pub start_s: f64,

@@ -89,7 +89,8 @@ impl Timeline {
         *kept.select_nth_unstable_by(middle, f64::total_cmp).1
     }
 
-    /// The time of a timestamp in seconds, without repairs. `None` if the clip has no usable timestamps.
+    /// The time in seconds, since the first frame, that a timestamp stands for, without repairs. `None` if the clip
+    /// has no usable timestamps.
     pub(super) fn time_of(&self, timestamp: i64) -> Option<f64> {
         let origin = self.origin.filter(|_| self.basis == TimeBasis::Timestamps)?;
         Some(timestamp.saturating_sub(origin) as f64 * self.tick_s + self.shift_s)

@@ -5,7 +5,7 @@
 pub(super) struct TimestampRanges(Vec<(i64, i64)>);
 
 impl TimestampRanges {
-    /// The union of ranges that are sorted by their first timestamps.
+    /// The union of ranges, given as first and last timestamp and sorted by the first timestamps.
     pub fn union(ranges: impl IntoIterator<Item = (i64, i64)>) -> Self {
         let mut union: Vec<(i64, i64)> = Vec::new();
         for (first, last) in ranges {

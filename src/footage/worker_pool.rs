@@ -30,9 +30,9 @@ const MAX_FAILURES: u32 = 1000;
 #[derive(Default)]
 pub(super) struct Chunk {
     pub packets: Vec<VideoPacket>,
-    /// Receives the decoder of the chunk before, if this chunk continues that one.
+    /// Receives the decoder of the previous chunk, if this chunk continues the previous one.
     pub from: Option<Receiver<FrameDecoder>>,
-    /// Sends the decoder to the next chunk, if that chunk continues this one.
+    /// Sends the decoder to the next chunk, if the next chunk continues this one.
     pub to: Option<Sender<FrameDecoder>>,
 }
 
@@ -49,7 +49,7 @@ pub(super) enum DecodeEvent<T> {
 /// A decoded frame with the result of the caller's task.
 pub(super) struct WorkResult<T> {
     pub timestamp: Option<i64>,
-    /// Whether the decoder reported errors in the frame.
+    /// Whether the decoder reported errors in this frame.
     pub errors: bool,
     pub is_key: bool,
     pub interlaced: bool,

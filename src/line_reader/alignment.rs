@@ -9,7 +9,7 @@ const BLANK: usize = 0;
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct AlignedClass {
     pub(super) class: usize,
-    /// Centre of its steps, counted from the start of the line.
+    /// Centre of the output positions at which the character is read, counted from the start of the line.
     pub(super) center_steps: f32,
     /// Natural logarithm of the character's probability at the output position where the probability is highest.
     pub(super) log_probability: f32,

@@ -5,7 +5,8 @@ use std::collections::HashMap;
 
 use ndarray::Array2;
 
-/// Beam width: number of prefixes kept at every step. Set by judgement: lines have few likely readings.
+/// Beam width: number of prefixes of texts that are kept after every output position of the network. Set by
+/// judgement: lines have few likely readings.
 const BEAM: usize = 12;
 /// Minimum probability of a class at a step for a prefix to be extended by it. It saves time; the probabilities lost
 /// are of this size.

@@ -79,7 +79,7 @@ impl LineReader {
         Self { temperature, convolutions: convolutions.into(), output }
     }
 
-    /// Natural logarithms of the probabilities, steps x [`CLASSES`], for a line image.
+    /// Natural logarithms of the probabilities for a line image, as output positions x [`CLASSES`].
     pub(super) fn log_probabilities(&self, image: &Array2<f32>) -> Array2<f32> {
         let mut levels = image.view().insert_axis(Axis(2)).to_owned();
         for (layer, Convolution { kernel, pooling, .. }) in self.convolutions.iter().zip(CONVOLUTIONS) {

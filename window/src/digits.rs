@@ -64,7 +64,7 @@ struct Learnt {
     missing: Vec<char>,
     left_out_clips: Vec<String>,
     label_file: LabelFile,
-    /// The setup, in which the number of digits of each region is the one that the labels show.
+    /// The setup, with each region's numbers of digits and decimals changed to those that the labels need.
     setup: LoadedSetup,
 }
 

@@ -5,8 +5,8 @@ use super::super::words::Words;
 use super::reason::Reason;
 use crate::stats::{correlation, quantile, slope};
 
-/// Pairs of limits: minimum probability of a text that counts as a value, and share of the smallest and of the
-/// largest values that may be misread. The first pair that gives enough values is used. Set by judgement.
+/// Alternative limits: minimum probability of a text that counts as a value, and share of the smallest and of the
+/// largest values that may be misread. The first alternative that gives enough values is used. Set by judgement.
 const MIN_PROBABILITIES: [(f32, f64); 2] = [(0.9, 0.02), (0.5, 0.15)];
 /// Minimum number of values: with fewer, no channel is recognised.
 const MIN_VALUES: usize = 8;

@@ -20,7 +20,7 @@ pub enum Reason {
     IgnoresThrottle,
     /// Values rarely change.
     RarelyChanges,
-    /// Values change nearly always from one sampled frame to the next.
+    /// Values differ nearly always between one sampled frame and the next.
     OftenChanges,
     /// Values change by at most about this much from one sampled frame to the next, in the unit of the readout.
     SmallSteps(f64),

@@ -10,9 +10,8 @@ use crate::learn::examples::example::TrainingExample;
 use crate::recognise::HighPass;
 use crate::recognise::{Patch, correlation};
 
-/// Maximum difference between the correlation of the labelled frame with its most similar neighbour and the
-/// correlation of the labelled frame with another frame, for that other frame to count as showing the same text (set
-/// by judgement).
+/// Maximum amount by which the correlation of a frame with the labelled frame may lie below that of the labelled
+/// frame's most similar neighbour, for the frame to count as showing the same text (set by judgement).
 const MAX_CORRELATION_DROP: f32 = 0.06;
 
 /// The labelled frame, then the neighbours that show the same text.

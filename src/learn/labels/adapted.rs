@@ -3,8 +3,8 @@
 use super::file::LabelFile;
 use crate::setup::{MAX_DIGITS, Region};
 
-/// The regions with their numbers of digits and decimals changed to those that the labels show: for each region, the
-/// widest label determines the number of digits, and the last label the number of decimals.
+/// The regions with numbers of digits and decimals that allow the labels: for each region, the number of digits is
+/// raised to that of the widest label, and the number of decimals is that of the last label.
 #[must_use]
 pub fn adapted_to(regions: &[Region], labels: &LabelFile) -> Vec<Region> {
     let digits = |text: &str| text.chars().filter(char::is_ascii_digit).count();

@@ -25,13 +25,12 @@ const PITCH_STEP_PX: f32 = 0.2;
 /// Smallest and largest pitch that is tried, in text heights (set by judgement).
 const PITCH_LIMITS: (f32, f32) = (0.35, 1.35);
 
-/// Minimum stroke energy in the cell of a digit, as a multiple of the text's energy divided by its number of
-/// characters. The energy by which a cell lies below this limit is added to the cost of the layout (set by
-/// judgement).
+/// Minimum stroke energy in the cell of a digit, as a multiple of the text's energy divided by its number of digits.
+/// The energy by which a cell lies below this limit is added to the cost of the layout (set by judgement).
 const MIN_DIGIT_SHARE: f32 = 0.55;
 
 /// Minimum stroke energy in the cell of a character other than a digit, such as the decimal point, as a multiple of
-/// the text's energy divided by its number of characters (set by judgement).
+/// the text's energy divided by its number of digits (set by judgement).
 const MIN_MARK_SHARE: f32 = 0.06;
 
 /// Cost of strokes on the borders between characters, relative to that of missing strokes (set by judgement).
