@@ -30,7 +30,8 @@ const DENSITY_EXPONENT_UNCERTAINTY: f64 = 1.0 / 3.0 / 3.464_101_615_137_754_6;
 /// [`reads_low`](crate::airspeed::reads_low)). For angles from 0 to 30 degrees this share would be 0.290.
 const CROSSWIND_SHARE: f64 = 0.399;
 
-/// The two steps' own uncertainties combined (Welch-Satterthwaite), in m/s.
+/// The combined standard uncertainty of the two steps, without the parts that the steps of a flight share
+/// (Welch-Satterthwaite), in m/s.
 fn own_of_difference(first: &FlownStep, later: &FlownStep) -> StandardUncertainty {
     welch_satterthwaite(&[first, later].map(|step| StandardUncertainty {
         value: step.own_uncertainty_mps,
@@ -52,7 +53,7 @@ pub(super) struct MatchedStep {
     difference_mps: f64,
     voltage_part_mps: Option<f64>,
     density_part_mps: Option<f64>,
-    /// Uncertainty in m/s that the difference does not share with the differences at other steps.
+    /// Standard uncertainty of the difference, in m/s, that is independent of the differences at other steps.
     own: StandardUncertainty,
     /// Effect on the difference, in m/s, of an error of one standard uncertainty in the exponent of voltage and in
     /// that of density. The signs are kept, since each effect is fully correlated between all steps.

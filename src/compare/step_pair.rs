@@ -6,15 +6,16 @@ use crate::summary::FlownFlight;
 /// Largest difference between two throttles that count as the same, in per cent of full throttle (set by judgement).
 const SAME_THROTTLE_PERCENT: f64 = 2.0;
 
-/// Largest difference between two rounding uncertainties that count as those of the same display, in m/s. The
-/// summary file states them with six decimals.
+/// Largest difference between two rounding uncertainties that count as coming from the same display, in m/s. The
+/// summary file states these uncertainties with six decimals.
 const SAME_ROUNDING_MPS: f64 = 1e-5;
 
-/// Factor on the rounding uncertainty that two flights share if their displays differ. If one display truncates and
-/// the other does not, their speeds differ by `B`, half a display step, in all throttle steps. An interval of half-width
-/// `sqrt((1.960 o)^2 + K^2)` excludes zero in at most 5 % of such comparisons if its half-width is at least
-/// `B + 1.645 o` for every own uncertainty `o`: `K = 1.84 B`, which is a standard uncertainty of 0.33 display steps for
-/// each flight. The budget contains 0.238 display steps (see `SHARED_ROUNDING_STEPS`); 1.4 is the ratio of the two.
+/// Factor by which the rounding uncertainty of each flight is multiplied if the two flights have different displays.
+/// If one display truncates and the other does not, their speeds differ by `B`, half a display step, in all throttle
+/// steps. An interval of half-width `sqrt((1.960 o)^2 + K^2)` excludes zero in at most 5 % of such comparisons if its
+/// half-width is at least `B + 1.645 o` for every own uncertainty `o`: `K = 1.84 B`, which is a standard uncertainty
+/// of 0.33 display steps for each flight. The budget contains 0.238 display steps (see `SHARED_ROUNDING_STEPS`); 1.4
+/// is the ratio of the two.
 const TWO_DISPLAYS: f64 = 1.4;
 
 /// The steps of two flights at the same throttle.

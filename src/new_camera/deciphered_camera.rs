@@ -23,9 +23,9 @@ use crate::setup::{Camera, LoadedSetup, Region, Setup, setup_name};
 const MIN_EVIDENCE: f32 = 0.3;
 /// Minimum probability at which a text in the still serves as the example of a readout, 0 to 1.
 const MIN_EXAMPLE: f32 = 0.9;
-/// Pairs of limits: minimum probability of deciphered texts that are compared with the readings of the learned
-/// glyphs, and minimum share of these texts that must agree. A readout that fails one pair is left out. Three
-/// quarters of the texts at 0.5 to 0.9 are right, and 98 % of those above 0.9.
+/// Tests of a readout: minimum probability of the deciphered texts that are compared with the readings of the learned
+/// glyphs, and minimum share of these texts that must agree with the readings. A readout that fails one of the tests
+/// is left out. Three quarters of the texts at 0.5 to 0.9 are right, and 98 % of those above 0.9.
 const MIN_AGREEMENT: [(f32, f64); 2] = [(0.5, 0.7), (0.9, 0.95)];
 
 /// The setup and labels of deciphered readouts.
@@ -70,8 +70,8 @@ impl<'a> DecipheredCamera<'a> {
         sample
     }
 
-    /// Removes everything on which the two readers disagree: the glyphs and labels of doubtful digits, and whole
-    /// regions. Returns the boxes of these regions.
+    /// Removes everything on which the line reader and the recogniser disagree: the glyphs and labels of doubtful
+    /// digits, and whole regions. Returns the boxes of these regions.
     pub(super) fn leave_out_doubtful(
         &mut self,
         set: &mut GlyphSet,
@@ -146,7 +146,8 @@ impl<'a> DecipheredCamera<'a> {
     }
 }
 
-/// The text of a readout in the still if it is certain, otherwise its most certain label.
+/// The text of a readout in the still if that text is certain, otherwise the readout's most certain label; `None` if
+/// there is no label.
 fn example(readout: &DecipheredReadout, still_time_s: f64) -> Option<DecipheredText> {
     let in_still = readout
         .texts

@@ -71,7 +71,7 @@ pub struct NamedReadout {
     pub guess: ChannelGuess,
     /// The box.
     pub rect: PixelRect,
-    /// The text in the still, or the most certain text of another frame if that one is doubtful.
+    /// The text in the still, or the most certain text of another frame if the text in the still is doubtful.
     pub example: DecipheredText,
 }
 

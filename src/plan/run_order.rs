@@ -28,9 +28,9 @@ pub(super) fn runs(steps: &[f64], flights: &[u32]) -> Vec<PlannedRun> {
     runs
 }
 
-/// Orders the steps so that throttle correlates least with time. Even in a single pass, a falling voltage is
-/// then not mistaken for an effect of throttle. The search starts with steps taken alternately from both ends
-/// of the list, and exchanges two steps as long as that lowers the correlation.
+/// Orders the throttle steps, in per cent, so that throttle correlates least with time. Even in a single pass, a
+/// falling voltage is then not mistaken for an effect of throttle. The search starts with steps taken alternately
+/// from both ends of the list, and exchanges two steps as long as that lowers the correlation.
 #[must_use]
 pub fn balanced_order(steps: &[f64]) -> Vec<f64> {
     let mut order = Vec::with_capacity(steps.len());

@@ -27,8 +27,8 @@ pub struct Battery {
     pub resting_before_v: Option<f64>,
     /// Voltage at rest after the last leg, in V. `None` if no such time is recorded.
     pub resting_after_v: Option<f64>,
-    /// End of the rest before the legs, and start of the rest after them, in seconds of flight time. `None`
-    /// unless both are recorded.
+    /// End of the rest before the legs, and start of the rest after the legs, in seconds of flight time. `None`
+    /// unless both rests are recorded.
     pub between_rests_s: Option<(f64, f64)>,
     /// Lowest median voltage over a leg, under load, in V.
     pub lowest_v: f64,
@@ -130,14 +130,15 @@ impl Battery {
     }
 }
 
-/// A period at rest: its median voltage in V, first and last time in seconds.
+/// A period at rest: its median voltage in V, and its start and end in seconds of flight time.
 struct RestPeriod {
     volts: f64,
     first_s: f64,
     last_s: f64,
 }
 
-/// The rest among the times that `when` accepts; `None` with fewer than [`MIN_READINGS`] readings.
+/// The period at rest among the flight times, in seconds, that `when` accepts; `None` with fewer than
+/// [`MIN_READINGS`] readings.
 fn resting(series: &Series, speed_si: f64, when: impl Fn(f64) -> bool) -> Option<RestPeriod> {
     let readings = &series.readings;
     let voltage = readings.channel(&Channel::Voltage)?;

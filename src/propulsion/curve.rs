@@ -216,7 +216,8 @@ pub struct DiminishingReturn {
     pub throttle_percent: f64,
     /// The threshold of a small gain, in m/s per per cent of throttle.
     pub threshold_mps: f64,
-    /// Whether the point is certain: the whole 95 % interval of every gain above it lies below the threshold.
+    /// Whether the point is certain: the whole 95 % interval of every gain above this throttle lies below the
+    /// threshold.
     pub shown: bool,
 }
 

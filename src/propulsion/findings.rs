@@ -41,7 +41,7 @@ pub struct VoltageShare {
     pub step: u32,
     /// Throttle in per cent; `None` where it is not known.
     pub throttle_percent: Option<f64>,
-    /// Fall of the resting voltage from the start of the flight to that step, in V.
+    /// Fall of the resting voltage from the start of the flight to this step, in V.
     pub run_down_v: f64,
     /// Airspeed on the fresh pack minus airspeed as flown, in m/s.
     pub missing_mps: f64,

@@ -42,8 +42,8 @@ pub struct VoltageModel {
     pub uncertainty: f64,
     /// Whether the exponent is assumed or fitted.
     pub source: ExponentSource,
-    /// Number of usable runs beyond the first at each throttle, including runs that contradict the
-    /// assumption.
+    /// Number of usable voltage runs, not counting the first one at each throttle, including runs that contradict the
+    /// assumed exponent.
     pub runs: usize,
 }
 

@@ -69,13 +69,13 @@ fn reject(channel: &mut ChannelReadings, index: usize, reason: Blank) {
     channel.blank[index] = reason;
 }
 
-/// Minimum time between the runs before and after a run, as a share of the hold, for the run in between to be an
-/// update of the overlay (set by judgement).
+/// Minimum time from the end of the previous run to the start of the next one, as a share of the hold, for the run
+/// between these two to count as an update of the overlay (set by judgement).
 const MIN_SHARE_OF_HOLD: f64 = 0.5;
 
-/// Minimum time between the runs before and after a run, as a share of the hold, for the run in between to be an
-/// update of the overlay if both neighbours show the same value, so that nothing else indicates a change (set by
-/// judgement).
+/// Minimum time from the end of the previous run to the start of the next one, as a share of the hold, for the run
+/// between these two to count as an update of the overlay if the two show the same value, so that nothing else
+/// indicates a change (set by judgement).
 const MIN_SHARE_BETWEEN_EQUALS: f64 = 0.85;
 
 /// Drops runs that are too short to be updates of the overlay: less than a share of `hold_s` lies between
@@ -121,8 +121,8 @@ impl RateRule {
         Some(Self { per_second, quantum: channel.quantum(), hold_s, full_circle })
     }
 
-    /// Whether the value can change from that of `before` to that of `after` in the time between them. The
-    /// change may have happened up to one hold before `after` begins.
+    /// Whether the value can change from that of `before` to that of `after` in the time between them. The value may
+    /// have changed up to one hold before `after` begins.
     fn allows(&self, before: &ValueRun, after: &ValueRun) -> bool {
         let mut change = (after.value - before.value).abs();
         if let Some(circle) = self.full_circle {
@@ -146,7 +146,7 @@ fn default_rate(channel: &ChannelReadings) -> Option<f64> {
     }
 }
 
-/// Successive runs without a change that is too fast. They are trusted or rejected together.
+/// Successive runs between which no change is too fast. The runs of a segment are trusted or rejected together.
 struct RunSegment {
     first: usize,
     last: usize,

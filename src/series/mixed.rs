@@ -14,7 +14,7 @@ const NEIGHBOURS: usize = 2;
 /// Maximum time between a mixed text and a run that may have contributed digits, in seconds (set by judgement).
 const MAX_DISTANCE_S: f64 = 0.5;
 
-/// Number of digits of two values that are compared, counted from the last digit.
+/// Maximum number of digits, counted from the last one, in which two values are compared.
 const DIGITS: u32 = 8;
 
 /// Drops short runs whose text mixes digits of two values. There are two cases. First, every digit is that of

@@ -77,8 +77,7 @@ pub struct SignalLoss {
     pub kind: SignalLossKind,
 }
 
-/// The readings of one channel, one entry a frame. All vectors have the length of
-/// [`Readings::time_s`].
+/// The readings of one channel, one entry for each frame. All vectors have the length of [`Readings::time_s`].
 #[derive(Debug, Clone, PartialEq)]
 pub struct ChannelReadings {
     /// Channel that was read.
@@ -193,7 +192,7 @@ impl Readings {
 pub struct Series {
     /// The trusted readings.
     pub readings: Readings,
-    /// Smoothed speed, one entry a frame, in the speed channel's unit; NaN where no reading within
+    /// Smoothed speed, one entry for each frame, in the speed channel's unit; NaN where no reading within
     /// [`SMOOTHING_HALF_WIDTH_S`] seconds is trusted.
     pub speed_smooth: Vec<f64>,
     /// Observed rate of overlay updates of the speed, in updates a second; `None` if it cannot be estimated.
@@ -226,8 +225,8 @@ impl Series {
         unit.unwrap_or(Unit::KilometresPerHour).si_per_unit()
     }
 
-    /// Metres for one unit of the altitude shown. A unit that is not known is taken for feet, the smaller of the two usual ones,
-    /// so that level flight is not taken for a climb.
+    /// Factor from the unit of the altitude channel to metres. A unit that is not known is assumed to be feet, the
+    /// smaller of the two usual units, so that level flight is not mistaken for a climb.
     #[must_use]
     pub fn altitude_si(&self) -> f64 {
         let unit = self.readings.channel(&Channel::Altitude).and_then(|altitude| altitude.unit);

@@ -6,11 +6,11 @@ use crate::stats::{mean, median, quantile};
 /// Maximum length of a blank interval inside a run, in seconds (set by judgement).
 const MAX_BLANK_S: f64 = 0.5;
 
-/// Maximum share of the runs that are single frames between two equal values, if these frames are misreadings. With
-/// a larger share they count as updates of the overlay (set by judgement).
+/// Maximum share of single frames between two equal values among the runs, for these frames to count as misreadings.
+/// With a larger share they count as updates of the overlay (set by judgement).
 const MAX_SINGLE_FRAME_SHARE: f64 = 0.15;
 
-/// Minimum length of a hold, in frames, at which a single frame can be distinguished from a hold.
+/// Minimum length of a hold, in frames, for a single misread frame to be distinguishable from a hold.
 pub(super) const MIN_FRAMES_OF_HOLD: f64 = 2.5;
 
 /// A run: consecutive frames with the same value.
@@ -114,7 +114,7 @@ pub(super) fn update_interval_s(changes_s: &[f64]) -> Option<f64> {
     (count > 0.0 && sum > 0.0).then(|| sum / count)
 }
 
-/// Times between successive changes of the value, in seconds, leaving out those with a blank in between.
+/// Times between successive changes of the value, in seconds, leaving out times that contain a blank.
 pub(super) fn change_intervals_s(runs: &[ValueRun], frame_interval_s: f64) -> Vec<f64> {
     let unobscured = |two: &[ValueRun]| two[1].start_s - two[0].end_s <= 1.5 * frame_interval_s;
     runs.windows(3)

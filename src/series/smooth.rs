@@ -4,8 +4,9 @@ use super::Gap;
 use super::runs::Updates;
 use crate::stats::{MAD_TO_SIGMA, median};
 
-/// Half the width of the smoothing window, in seconds. The weights are (1 - (d/1.5)^3)^3; half of their sum lies
-/// within 0.5 s, so that the time constant is about 1 s.
+/// Half the width of the interval over which the speed is smoothed, in seconds. The weight at the distance d in
+/// seconds is (1 - (d/1.5)^3)^3; half of the sum of the weights lies within 0.5 s, so that the time constant is about
+/// 1 s.
 pub const SMOOTHING_HALF_WIDTH_S: f64 = 1.5;
 
 /// Number of values on each side that the outlier test compares a value with (set by judgement).

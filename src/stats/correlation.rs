@@ -1,6 +1,7 @@
 //! Pearson's correlation and the least-squares slope of pairs.
 
-/// Sums of squares about the means: of the first numbers, of the second, and of their products.
+/// Sums about the means of the first and of the second numbers: the squares of the first numbers, the squares of the
+/// second numbers, and the products of the two.
 fn moments(pairs: &[(f64, f64)]) -> (f64, f64, f64) {
     let count = pairs.len().max(1) as f64;
     let mean = |of: fn(&(f64, f64)) -> f64| pairs.iter().map(of).sum::<f64>() / count;

@@ -13,9 +13,9 @@ pub fn coverage_factor(probability: f64, degrees_of_freedom: f64) -> f64 {
     StudentsT::new(0.0, 1.0, freedom).map_or(f64::INFINITY, |student| student.inverse_cdf(tail))
 }
 
-/// P-values corrected for multiple comparisons after Holm (1979), in the given order. Starting with the
-/// smallest, each probability is multiplied by the number of those that are not smaller, and raised to the
-/// previous result if it would be lower.
+/// P-values corrected for multiple comparisons after Holm (1979), in the given order. Starting with the smallest,
+/// each probability is multiplied by the number of probabilities that are not smaller; if the product is below the
+/// previous result, the previous result is used.
 #[must_use]
 pub fn holm(probabilities: &[f64]) -> Vec<f64> {
     let mut order: Vec<usize> = (0..probabilities.len()).collect();
@@ -32,7 +32,7 @@ pub fn holm(probabilities: &[f64]) -> Vec<f64> {
 /// A standard uncertainty with its degrees of freedom.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StandardUncertainty {
-    /// The standard uncertainty, in the unit of the value.
+    /// The standard uncertainty, in the unit of the quantity that it belongs to.
     pub value: f64,
     /// Degrees of freedom of the standard uncertainty; infinite if it rests on knowledge instead of samples.
     pub degrees_of_freedom: f64,

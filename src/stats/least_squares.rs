@@ -4,7 +4,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
-/// Minimum ratio of the smallest to the largest singular value of a model's design matrix. Below it the
+/// Minimum ratio of the smallest to the largest singular value of a model's design matrix. Below this ratio, the
 /// values do not determine the parameters (set by judgement).
 const MIN_SINGULAR_RATIO: f64 = 1e-13;
 

@@ -17,8 +17,8 @@ use crate::overlay::TextBox;
 /// Time during which an earlier text can still be visible, in seconds. Set by judgement.
 const REMEMBERED_S: f64 = 1.0;
 
-/// Minimum share of an earlier text in the blend for it to count as visible, from 0 (only the current text)
-/// to 1 (only the earlier one). Set by judgement.
+/// Minimum share of an earlier text in the blend with the current text for the earlier text to count as visible, from
+/// 0 (only the current text) to 1 (only the earlier text). Set by judgement.
 const SHOWS_BOTH: f64 = 0.3;
 
 /// Adds to the texts of every frame the earlier texts that the encoded image still shows.

@@ -9,7 +9,7 @@ use rand::RngExt;
 use crate::random::{Purpose, stream};
 use crate::scenario::{Scenario, Video};
 
-/// Phase by which the unevenness of the time stamps advances from one grid position to the next, in radians.
+/// Phase by which the unevenness of the time stamps advances from one nominal frame time to the next, in radians.
 pub(super) const WOBBLE_RAD: f64 = 0.9;
 
 /// One recorded frame.
@@ -17,7 +17,7 @@ pub(super) const WOBBLE_RAD: f64 = 0.9;
 pub struct Shot {
     /// Index of the shot's nominal frame time in the file, from 0.
     pub grid: u64,
-    /// Number of the frame among all grid positions of the flight.
+    /// Index of the shot's nominal frame time among all nominal frame times of the flight, from 0.
     pub number: u64,
     /// Time stamp in seconds since the file's first frame.
     pub time_s: f64,

@@ -190,7 +190,8 @@ fn box_with_margin(placed: &PlacedField, drift_px: f32, frame: [usize; 2]) -> [u
     [left, top, (right - left).max(1.0), (bottom - top).max(1.0)].map(|edge| edge as u32)
 }
 
-/// Plausible range of a channel (in SI units, percent, degrees or mAh) and its fastest change per second.
+/// Plausible range of a channel, and fastest change of the channel's value per second; both in SI units, percent,
+/// degrees or mAh.
 fn plausible(channel: Channel, scenario: &Scenario) -> ([f64; 2], f64) {
     let cells = f64::from(scenario.pack.cells);
     match channel {

@@ -97,7 +97,7 @@ impl FrameSource {
         self.background(shot.flight_s)
     }
 
-    /// Draws other texts, one for each field, over some scenery, and degrades the frame.
+    /// Draws the given texts, one for each field of the overlay, over the given scenery, and degrades the frame.
     pub(super) fn with_texts(&self, scenery: &Frame, shot: &Shot, texts: &[String]) -> Frame {
         let mut frame = scenery.clone();
         self.layout.paint(&mut frame, texts, self.overlay_shift(shot.flight_s), Rows::All);
@@ -140,7 +140,7 @@ impl FrameSource {
         frame
     }
 
-    /// Time between the two fields of a frame, in seconds.
+    /// Time between the two fields of an interlaced frame, in seconds.
     fn field_s(&self) -> f64 {
         let (numerator, denominator) = self.scenario.video.frame_rate.fraction().unwrap_or((30, 1));
         0.5 * f64::from(denominator) / f64::from(numerator)

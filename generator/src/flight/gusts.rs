@@ -41,7 +41,8 @@ pub(super) struct Gusts {
 }
 
 impl Gusts {
-    /// Gusts along and across the flight after another `step_s` seconds, in metres per second.
+    /// Advances the gusts by `step_s` seconds, and returns their components along and across the flight, in metres
+    /// per second.
     pub(super) fn step(
         &mut self,
         strength: GustStrength,

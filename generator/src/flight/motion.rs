@@ -90,7 +90,8 @@ impl<'a> Aircraft<'a> {
         }
     }
 
-    /// Simulates one step within a segment, and returns the state at `time_s`.
+    /// Simulates one time step of [`STEP_S`] seconds within a segment, and returns the state at `time_s`, in seconds
+    /// from the start of the flight.
     pub(super) fn step(&mut self, segment: &Segment, time_s: f64) -> Sample {
         let share = segment.share(time_s);
         let steady_mps = self.steady_airspeed(segment, share);
@@ -208,7 +209,8 @@ impl<'a> Aircraft<'a> {
         self.scenario.flight.course_deg + back
     }
 
-    /// The heading that holds a track `off_deg` degrees off the course: the nose points into the crosswind.
+    /// The heading, in degrees, that holds a track `off_deg` degrees clockwise of the course of a leg of this kind:
+    /// the nose points into the crosswind.
     fn holding_heading(&self, kind: LegKind, off_deg: f64) -> f64 {
         let track = self.course_deg(kind) + off_deg;
         let wind = self.scenario.wind;

@@ -52,7 +52,7 @@ impl Segment {
     }
 }
 
-/// A smooth step from 0 to 1 whose ends are level: 3 s^2 - 2 s^3.
+/// A smooth transition from 0 to 1 with slope 0 at both ends: 3 s^2 - 2 s^3 for the share s.
 pub(super) fn ease(share: f64) -> f64 {
     share * share * (3.0 - 2.0 * share)
 }

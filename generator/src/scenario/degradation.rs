@@ -10,7 +10,7 @@ pub struct Degradation {
     pub noise: f32,
     /// Horizontal blur: standard deviation in pixels.
     pub blur_px: f32,
-    /// Standard deviation of the horizontal shift of each line, in pixels; shifts are limited to twice that.
+    /// Standard deviation of the horizontal shift of each line, in pixels; shifts are limited to twice this number.
     pub line_shift_px: f32,
     /// Amplitude of the slow change of contrast, as a share of the contrast: the change varies as much as a
     /// sine of this amplitude.

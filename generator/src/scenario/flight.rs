@@ -182,7 +182,7 @@ pub struct Wind {
     /// Direction the wind comes from, in degrees clockwise from the upwind course; 0 for a pure headwind.
     #[serde(default)]
     pub angle_to_course_deg: f64,
-    /// Gust strength as a multiple of that in the Dryden low-altitude model; 0 for a steady wind.
+    /// Gust strength as a multiple of the strength in the Dryden low-altitude model; 0 for a steady wind.
     #[serde(default = "gusts")]
     pub gusts: f64,
 }

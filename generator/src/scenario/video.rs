@@ -22,7 +22,7 @@ pub struct Scenery {
     pub exposure: f32,
     /// Strength of the colours; 0 for a grey image.
     pub colour: f32,
-    /// Contrast of the ground's fine texture, relative to the usual one.
+    /// Contrast of the ground's fine texture, relative to its usual contrast.
     pub texture: f32,
     /// Amplitude of the camera's shaking, in degrees.
     pub shake_deg: f32,

@@ -21,8 +21,8 @@ const CLOUD_HEIGHT_M: f32 = 900.0;
 /// Exposure time of the camera, in seconds.
 const SHUTTER_S: f32 = 0.006;
 
-/// A camera image whose blur has at least this standard deviation, in pixels, is drawn at half the size and
-/// enlarged.
+/// Minimum standard deviation of the blur of a camera image, in pixels, for the image to be drawn at half its size
+/// and enlarged.
 const SOFT_PX: f32 = 1.0;
 
 /// The view of the camera, blurred by its lens; text is drawn over it afterwards.

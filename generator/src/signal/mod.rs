@@ -12,7 +12,8 @@ use crate::random::{NoiseStore, Purpose, slow_wave, stream};
 use crate::scenario::{Degradation, Echo, LostLook, Scenario};
 use composite::{Coder, padded};
 
-/// Noise of the colour relative to that of the brightness, for signals other than composite.
+/// Standard deviation of the noise of the colour, as a share of that of the brightness, for signals other than
+/// composite video.
 const COLOUR_NOISE: f32 = 0.5;
 /// Maximum horizontal shift of an image line that keeps its synchronisation, in standard deviations of the shifts.
 const MAX_SHIFT: f32 = 2.0;
