@@ -20,7 +20,7 @@ pub struct BlankReasons {
     unknown_digits: String,
 }
 
-/// A limit of a channel, in the unit of its region.
+/// A limit of a channel, in the unit that the setup names for the channel's region.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Limit<T> {
     value: T,

@@ -58,7 +58,7 @@ fn cues(flight: &Flight) -> Vec<Cue> {
     cues
 }
 
-/// Number of the caption interval that holds a time of at most [`LATEST_S`].
+/// Number of the caption interval that contains `time_s`, a flight time of at most [`LATEST_S`] seconds.
 fn interval_number(time_s: f64) -> f64 {
     (time_s / CAPTION_S).floor()
 }

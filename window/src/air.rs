@@ -78,11 +78,11 @@ impl AirEntry {
 const DATUMS: [(Option<Datum>, &str); 3] =
     [(None, "as recognised"), (Some(Datum::SeaLevel), "sea level"), (Some(Datum::Field), "the field")];
 
-/// The choices of the meaning of the heading, each with its name.
+/// The choices of what the shown heading is (of the track or of the nose), each with its name.
 const HEADINGS: [(HeadingReference, &str); 2] =
     [(HeadingReference::Track, "the track"), (HeadingReference::Heading, "the nose")];
 
-/// The entries for wind and air as typed. An empty field states nothing.
+/// The entries for wind and air as typed. An empty field gives no value.
 #[derive(Debug, Clone, Default)]
 pub(super) struct AirFields {
     written: [String; AirEntry::ALL.len()],

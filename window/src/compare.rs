@@ -35,7 +35,7 @@ pub struct CompareScreen {
 #[derive(Debug, Clone, PartialEq)]
 struct Flown {
     folder: PathBuf,
-    /// Air density of the flight in kg/m^3, as typed; empty if that of the results is to be used.
+    /// Air density of the flight in kg/m^3, as typed; empty if the density in the results is to be used.
     density: String,
 }
 
@@ -43,10 +43,11 @@ struct Flown {
 #[derive(Debug, Clone, Default, PartialEq)]
 struct ComparisonForm {
     unit: Option<Unit>,
-    /// The difference that the comparison should be able to detect, as typed; empty for 1 of the unit.
+    /// The difference of airspeeds that the comparison should be able to detect, as typed; empty for a difference of
+    /// 1 in the unit of the speeds.
     wanted: String,
     as_flown: bool,
-    /// Voltage to which speeds are corrected, as typed; empty for the mean of the two flights.
+    /// Pack voltage to which speeds are corrected, as typed; empty for the mean of the voltages of the two flights.
     voltage: String,
 }
 

@@ -262,7 +262,7 @@ impl DigitsScreen {
         self.stopped
     }
 
-    /// All characters that occur in labels, earlier ones and those typed now.
+    /// All characters that occur in labels: in earlier labels and in those typed now.
     fn seen(&self) -> String {
         let texts = self.label_file.labels.iter().map(|label| label.text.as_str());
         texts.chain(self.cards.iter().map(|card| card.text.as_str())).collect()
@@ -423,7 +423,8 @@ fn known_shares(setup: &LoadedSetup, recogniser: &Recogniser, sample: &Sample) -
     regions.map(share).collect()
 }
 
-/// Learns the digits, and saves the glyphs and the labels. Labels that cannot be used are saved only if they were before.
+/// Learns the digits, and saves the glyphs and the labels. Labels that cannot be used are saved only if they were
+/// saved before.
 fn learnt(
     clip: &Path,
     setup: &LoadedSetup,

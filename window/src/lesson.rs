@@ -23,7 +23,7 @@ pub(super) struct LessonView {
     left_out_clips: Vec<String>,
 }
 
-/// A label that was not used, with its image and that of the label that contradicts it.
+/// A label that was not used, with the image of its reading and the image of the label that contradicts it.
 struct Suspect {
     channel: Channel,
     time_s: f64,

@@ -229,7 +229,7 @@ impl App {
         (screen, &mut self.shared)
     }
 
-    /// Opens files that are dropped on the window as a recording.
+    /// Opens files that the pilot drops on the window, as the clips of one recording.
     fn take_dropped(&mut self, ctx: &egui::Context) {
         let dropped: Vec<PathBuf> =
             ctx.input(|input| input.raw.dropped_files.iter().map(|file| file.path().to_owned()).collect());

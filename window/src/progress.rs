@@ -26,8 +26,8 @@ pub(super) fn cancel(ui: &mut Ui, hint: &str) -> bool {
     ui.button("Cancel").on_hover_text(format!("{hint} (Escape)")).clicked() || escape
 }
 
-/// Whether the pilot presses Enter, which acts as the main button of a page unless a control has the keyboard focus. A
-/// focused `aside` does not count, because it does not use Enter itself.
+/// Whether the pilot presses Enter, which acts as the main button of a page unless a control has the keyboard focus.
+/// The control `aside` does not count, even with the focus, because it does not use Enter itself.
 pub(super) fn agrees(ui: &Ui, aside: Option<egui::Id>) -> bool {
     let focused = ui.ctx().memory(|memory| memory.focused());
     (focused.is_none() || focused == aside)

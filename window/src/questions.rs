@@ -10,7 +10,7 @@ use pairspeed::new_camera::{DigitQuestion, NamedReadout, NewCamera};
 
 /// Maximum number of questions: with the key that accepts the camera, five keys then suffice.
 const MAX_QUESTIONS: usize = 4;
-/// Width of the surroundings shown around a box, as a share of its height (set by judgement).
+/// Width of the surroundings shown around a box, as a share of the height of the box (set by judgement).
 const SURROUNDINGS: f32 = 0.5;
 
 /// The subject of a question.

@@ -55,7 +55,7 @@ pub struct Shared {
     pub found: Option<FoundCamera>,
     /// Number that increases whenever `setup`, `found` or their glyphs are replaced.
     pub setup_number: u64,
-    /// Number that increases with every recording that is opened, so that a page notices a new one.
+    /// Number that increases with every recording that is opened, so that a page notices a new recording.
     pub recording_number: u64,
     /// The options that the pilot entered for reading.
     pub options: ReadOptions,

@@ -17,7 +17,7 @@ pub(super) struct Typed {
     pub labels: Vec<StoredLabel>,
 }
 
-/// Whether a label belongs to a channel at a time in seconds.
+/// Whether a label is that of the channel `channel` at the time `time_s`, in seconds.
 pub(super) fn is_at(label: &StoredLabel, channel: &Channel, time_s: f64) -> bool {
     label.channel == *channel && (label.time_s - time_s).abs() < SAME_FRAME_S
 }

@@ -14,7 +14,8 @@ use std::time::{Duration, Instant};
 use pairspeed::confinement::Confinement;
 use pairspeed::readings::Progress;
 
-/// Minimum time that a job must have run before the remaining time is shown: the first frames do not show the speed.
+/// Minimum time that a job must have run before the remaining time is shown: the speed of the job cannot be estimated
+/// from the first frames.
 const SETTLED: Duration = Duration::from_secs(1);
 /// Minimum time between two requests to repaint the window.
 const BETWEEN_REPAINTS: Duration = Duration::from_millis(80);

@@ -21,8 +21,8 @@ const LONG: f32 = 7.0;
 const LONG_S: f64 = 0.5;
 /// Minimum width of a mark, in points.
 const MIN_WIDTH: f32 = 1.0;
-/// Maximum distance of the pointer from a mark that it is on, in points: to the left and right of the mark, and above
-/// the bottom of the plot.
+/// Maximum distances at which the pointer counts as being on a mark, in points: to the left and right of the mark,
+/// and above the bottom of the plot.
 const HOVER_DISTANCE: Vec2 = Vec2::new(3.0, 14.0);
 
 /// An interval without readings, drawn as a mark.

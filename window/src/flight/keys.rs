@@ -9,7 +9,7 @@ use super::timeline::zoomed;
 use super::view_model::ViewModel;
 use pairspeed::leg_edits::LegEdit;
 
-/// Factor by which one press of a key zooms in or out.
+/// Factor by which one press of a key shortens (zooming in) or lengthens the interval of time shown.
 const ZOOM: f64 = 1.5;
 
 /// The keys and what they do, as shown to the pilot.

@@ -27,13 +27,13 @@ pub(super) struct LegEditor {
     clips: Vec<PathBuf>,
     folder: PathBuf,
     edits: LegEdits,
-    /// The edits including one that is being tried out, such as an end that is still being dragged; `None` if
-    /// none is tried out.
+    /// The edits including an edit that is being tried out, such as an end that is still being dragged; `None` if no
+    /// edit is being tried out.
     trial: Option<LegEdits>,
     /// Edits of an earlier session, until the pilot accepts or discards them; `None` if there are none.
     offered: Option<LegEdits>,
-    /// Whether the file of edits holds other edits than these, so that it must be renamed before it is
-    /// written.
+    /// Whether the file of edits holds edits other than the current ones, so that the file must be renamed before a
+    /// new one is written.
     others: bool,
     /// The edits with which the result files were written.
     written: Vec<LegEdit>,
@@ -44,8 +44,8 @@ pub(super) struct LegEditor {
 }
 
 impl LegEditor {
-    /// Starts editing a flight that was just read. Also returns why the edits stored with its results cannot be used,
-    /// if that is so.
+    /// Starts editing a flight that was just read. Also returns the reason why the edits stored with the results of
+    /// the flight cannot be used; `None` if they can be used or if there are none.
     pub fn of(ctx: &egui::Context, finished: &Finished, shared: &Shared) -> (Self, Option<EditsFileError>) {
         let edits = LegEdits::of(&finished.flight);
         let file = finished.folder.join(EDITS_FILE);
@@ -73,17 +73,17 @@ impl LegEditor {
         (this, wrong)
     }
 
-    /// The legs after all edits, including one that is being tried out.
+    /// The legs after all edits, including an edit that is being tried out.
     pub fn legs(&self) -> &[GivenLeg] {
         self.current().legs()
     }
 
-    /// The edits, including one that is being tried out.
+    /// The edits, including an edit that is being tried out.
     pub fn current(&self) -> &LegEdits {
         self.trial.as_ref().unwrap_or(&self.edits)
     }
 
-    /// The edits, without one that is being tried out.
+    /// The edits, without an edit that is being tried out.
     pub fn edits(&self) -> &LegEdits {
         &self.edits
     }

@@ -176,7 +176,8 @@ fn cut_out(ui: &mut Ui, rect: PixelRect, texture: &TextureHandle) {
     Image::new(ImageSource::Texture(SizedTexture::new(texture.id(), shown))).uv(part).paint_at(ui, area);
 }
 
-/// The reading of one frame in words, and its confidence or the reason why it is blank.
+/// The reading of a channel in the frame with index `index` in words, and the reading's confidence or the reason why
+/// the reading is blank.
 fn in_words(flight: &Flight, readout: &ChannelReadings, index: usize) -> (String, String) {
     match readout.trusted(index) {
         Some((value, confidence)) => {

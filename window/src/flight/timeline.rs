@@ -161,7 +161,8 @@ fn time_words(time_s: f64, length_s: f64) -> String {
     numbers::clock(tenths)
 }
 
-/// The range of a plot's value axis: all trusted readings, with space above them for the name.
+/// Lower and upper end of a plot's value axis: the range of all trusted readings, with space above them for the name
+/// of the plot.
 fn value_range(readout: &ChannelReadings) -> (f64, f64) {
     let above = if readout.channel == Channel::Speed { 0.1 } else { 0.4 };
     let axis = Axis::over(readout.values.iter().copied()).map(|axis| axis.with_headroom(above));

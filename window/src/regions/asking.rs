@@ -162,13 +162,13 @@ impl RegionsScreen {
     }
 }
 
-/// Whether a question is about this region, which may have been moved.
+/// Whether a question is about the region `region`, which the pilot may have moved since.
 fn covers(region: &Region, question: &Question) -> bool {
     is_same_box(question.rect, region.rect)
 }
 
 impl Asking {
-    /// Whether there are answers that the digits were not learned from yet.
+    /// Whether there are answers from which the digits have not been learned yet.
     pub(super) fn has_answers(&self) -> bool {
         !self.confirmed.is_empty()
     }
@@ -218,8 +218,8 @@ impl Asking {
         }
     }
 
-    /// Handles the keys of a question: y, Escape, and digits, which start a text in the field. `None` if no key answers
-    /// it.
+    /// Handles the keys of a question: y, Escape, and digits, which start a text in the field. `None` if no key
+    /// answers the question.
     fn take_keys(&mut self, ui: &egui::Ui, question: &Question) -> Option<Answer> {
         if ui.ctx().text_edit_focused() {
             return None;

@@ -36,7 +36,8 @@ pub(super) const DRAFT: &str = "regions";
 const KEPT_AFTER: Duration = Duration::from_secs(2);
 /// Maximum width of the side panel with the form: in points, and as a share of the window's width.
 const SIDE: (f32, f32) = (350.0, 0.46);
-/// Minimum height of the side panel for fixed buttons, in points; below it, all of its content scrolls.
+/// Minimum height of the side panel for buttons that do not scroll, in points; in a lower panel, all of the content
+/// scrolls.
 const LOW: f32 = 400.0;
 
 /// State of the Regions page, on which the pilot marks the regions.

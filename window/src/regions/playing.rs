@@ -33,7 +33,7 @@ impl Playing {
 }
 
 impl RegionsScreen {
-    /// Shows the button that starts and stops playing, and handles the space bar, which does the same.
+    /// Shows the button that starts and stops playing, and handles the space bar, which does the same as the button.
     pub(super) fn show_play(&mut self, ui: &mut egui::Ui, shared: &Shared) {
         let words = if self.playing.is_some() { "Stop" } else { "Play" };
         let button = ui.add(Button::new(words).min_size(vec2(BUTTON, 0.0))).on_hover_text("Space bar");

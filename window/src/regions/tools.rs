@@ -38,7 +38,8 @@ impl RegionsScreen {
         });
     }
 
-    /// Shows the button that proposes boxes; while that runs, it shows the progress and stops it.
+    /// Shows the button that starts a search for boxes; while the search runs, the button shows the progress and
+    /// stops the search.
     fn show_propose(&mut self, ui: &mut egui::Ui, shared: &Shared) {
         let size = vec2(PROPOSE, 0.0);
         if let Some(proposing) = &self.proposing {
