@@ -110,7 +110,7 @@ fn rows(flight: &Flight) -> Vec<SheetRow<'_>> {
     rows
 }
 
-/// Crops spread over a leg's steady middle, of readings that are trusted.
+/// Crops of trusted readings of the speed, spread over the steady middle of a leg.
 fn behind<'a>(readings: &'a Readings, leg: &Leg) -> Vec<&'a Crop> {
     let believed = |crop: &Crop| {
         let frame = readings.time_s.partition_point(|time| *time < crop.time_s - 1e-6);

@@ -30,7 +30,7 @@ pub fn by_throttle(flight: &Flight) -> bool {
     flight.pairs.iter().all(|pair| pair.throttle_percent.is_some())
 }
 
-/// The bars of all pairs and patterns with an airspeed; those of one step are placed side by side.
+/// The bars of all pairs and patterns with an airspeed; bars of one throttle step are placed side by side.
 pub fn bars(flight: &Flight) -> Vec<ErrorBar> {
     let by_throttle = by_throttle(flight);
     let mut bars = pair_bars(&flight.pairs, by_throttle);
@@ -88,7 +88,7 @@ fn pattern_bar(pattern: &Pattern) -> Option<ErrorBar> {
     })
 }
 
-/// The bars of all pairs with an airspeed; those of one step are placed side by side.
+/// The bars of all pairs with an airspeed; bars of one throttle step are placed side by side.
 fn pair_bars(pairs: &[Pair], by_throttle: bool) -> Vec<ErrorBar> {
     let mut bars: Vec<ErrorBar> = Vec::new();
     for (index, pair) in pairs.iter().enumerate() {

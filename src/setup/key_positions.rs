@@ -28,7 +28,7 @@ struct Entry {
 /// One table of the file.
 struct Table {
     region: Option<RegionName>,
-    /// Position of the table's first byte in the file.
+    /// Position of the table's first byte in the file, in bytes from the start of the file.
     start: usize,
 }
 

@@ -81,7 +81,7 @@ impl Region {
     }
 }
 
-/// The character between the digits of a value, and how many digits follow it.
+/// The character between the digits of a value (decimal point or colon), and how many digits follow this character.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Separator {
     /// The character: a decimal point or a colon.

@@ -61,7 +61,7 @@ fn in_words(error: &NewCameraError) -> String {
 /// A text that the pilot has confirmed or typed for a box.
 #[derive(Debug, Clone)]
 pub(super) struct Confirmed {
-    /// The box in which the text was found, before any change by the pilot, in pixels of the frame.
+    /// The box that the question was about, as it was when the camera was found, in pixels of the frame.
     pub rect: PixelRect,
     /// The text, with the channel that the box had when the pilot confirmed or typed the text.
     pub label: LabelledReading,

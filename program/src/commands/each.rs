@@ -32,8 +32,8 @@ struct FlightJob<'a> {
     folder: PathBuf,
 }
 
-/// Reads every clip as a separate flight, `jobs` clips at a time, and prints the results in the given order.
-/// A clip that fails does not stop the others; the exit code is that of the first failure.
+/// Reads every clip as a separate flight, `jobs` clips at a time, and prints the results in the given order. A clip
+/// that cannot be read does not stop the other clips; the exit code is that of the first failure.
 pub fn read_each(
     clips: &[PathBuf],
     out: Option<&Path>,
@@ -78,7 +78,7 @@ pub fn read_each(
     conclusion(printed)
 }
 
-/// The clips with their result folders; returns an error if two clips have the same folder.
+/// The clips, each with the folder for its results; returns an error if two clips have the same result folder.
 fn flights<'a>(clips: &'a [PathBuf], out: Option<&Path>) -> Result<Vec<FlightJob<'a>>, Failure> {
     let mut taken: HashMap<PathBuf, &Path> = HashMap::new();
     clips

@@ -17,7 +17,8 @@ use crate::inbox::{InboxFolders, InboxProcessor, Listing};
 /// Maximum time between two scans of the folder. Events of the file system only make the next scan earlier: network
 /// drives send none, and events end when a card is taken out. Set by judgement.
 const MAX_SCAN_INTERVAL: Duration = Duration::from_secs(2);
-/// Minimum time between two scans, so that many events do not cause as many scans. Set by judgement.
+/// Minimum time between two scans of the folder, so that many events in a short time cause only a few scans. Set by
+/// judgement.
 const MIN_SCAN_INTERVAL: Duration = Duration::from_millis(200);
 
 /// Watch a folder or a mounted card, and read each recording that appears there with the setup that fits
@@ -96,7 +97,7 @@ impl Watch {
         Self { events, watcher }
     }
 
-    /// Waits until it is time for the next scan. Breaks if the watch has ended or failed.
+    /// Waits until it is time for the next scan. Returns `Break` if the watch of the folder has ended or failed.
     fn wait(&self) -> ControlFlow<()> {
         std::thread::sleep(MIN_SCAN_INTERVAL);
         if self.watcher.is_none() {

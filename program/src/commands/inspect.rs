@@ -157,7 +157,8 @@ impl Inspection {
     }
 }
 
-/// Decodes a whole clip: the number of its frames, and the time of the last one in seconds.
+/// Decodes a whole clip, and returns the number of its frames and the time of its last frame, in seconds from the
+/// first.
 fn count_frames(clip: &mut Clip) -> Result<(u64, f64), FootageError> {
     let (mut frames, mut length_s) = (0, 0.0);
     while let Some(frame) = clip.next_frame()? {
@@ -167,7 +168,8 @@ fn count_frames(clip: &mut Clip) -> Result<(u64, f64), FootageError> {
     Ok((frames, length_s))
 }
 
-/// The number of frames and their rate, with the last frame at `length_s`.
+/// The number of frames and the frame rate as text; `length_s` is the time of the last frame, in seconds from the
+/// first.
 fn count_and_rate(frames: u64, length_s: f64) -> String {
     if frames <= 1 || length_s <= 0.0 {
         return format!("{frames} frame{}", if frames == 1 { "" } else { "s" });
@@ -182,7 +184,8 @@ fn count_and_rate(frames: u64, length_s: f64) -> String {
 struct InspectedRegion {
     region: Region,
     shown: RegionReading,
-    /// Why `read` would leave the reading blank, as far as this frame alone shows; `None` if it would not.
+    /// Why the command `read` would leave the reading blank, judged by this frame alone; `None` if it would not be
+    /// left blank.
     blank: Option<String>,
 }
 

@@ -36,15 +36,16 @@ fn missing(error: &clap::Error) -> Option<String> {
     Some(format!("missing: {missing}; --help after the command explains them"))
 }
 
-/// The message for a value that its parser rejects: the option, the value, and the reason. `None` if the
-/// error is another one.
+/// The message for a value that the parser of its option rejects: the option, the value, and the reason. `None` if
+/// `error` is of another kind.
 fn wrong_value(error: &clap::Error) -> Option<String> {
     let value = words(error, ContextKind::InvalidValue)?;
     let reason = std::error::Error::source(error)?;
     Some(format!("{} {value}: {reason}", option(error)?))
 }
 
-/// The message for a value that is not in the list of allowed values, or is missing.
+/// The message for a value that is not in the option's list of allowed values, or is missing; `None` if `error` is of
+/// another kind.
 fn not_among(error: &clap::Error) -> Option<String> {
     let value = words(error, ContextKind::InvalidValue).unwrap_or_default();
     let known = words(error, ContextKind::ValidValue).filter(|known| !known.is_empty());

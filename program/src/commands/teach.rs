@@ -189,7 +189,8 @@ impl PictureFolder<'_> {
     }
 }
 
-/// Whether an earlier run of the command saved an image under this name: a prefix, a number and the ending.
+/// Whether `name` has the form of the names under which the command saves images: one of its prefixes, a number and
+/// the ending of an image.
 fn is_old_picture(name: &str) -> bool {
     let numbered = |prefix: &str| {
         let number = name.strip_prefix(prefix).and_then(|rest| rest.strip_suffix(".png"));

@@ -13,16 +13,16 @@ pub(super) struct Arrivals(BTreeMap<PathBuf, Arrival>);
 #[derive(Debug)]
 struct Arrival {
     stamp: Stamp,
-    /// Time at which the recording is due: a fixed time after its last change, or after a failed attempt. `None` once
-    /// it is done.
+    /// Time at which the recording is to be read: a fixed time after its last change, or after a failed attempt to
+    /// read it. `None` once the recording is done.
     due: Option<Duration>,
     /// Whether an attempt was made to read the recording since its last change.
     tried: bool,
 }
 
 impl Arrivals {
-    /// Updates the recordings with a listing at `now`. New and changed recordings are due after `settle`. Returns the
-    /// recordings that have disappeared before they were done.
+    /// Updates the recordings with a listing made at the time `now`. New and changed recordings are to be read once
+    /// the time `settle` has passed. Returns the recordings that have disappeared before they were done.
     pub(super) fn note(
         &mut self,
         now: Duration,
@@ -49,7 +49,8 @@ impl Arrivals {
         self.0.values().all(|arrival| arrival.tried)
     }
 
-    /// Records an attempt, and the time at which the recording is due again; `None` if it is done.
+    /// Records an attempt to read the recording `path`. `due` is the time at which the recording is to be read again;
+    /// `None` if it is done.
     pub(super) fn set_tried(&mut self, path: &Path, due: Option<Duration>) {
         if let Some(arrival) = self.0.get_mut(path) {
             (arrival.due, arrival.tried) = (due, true);

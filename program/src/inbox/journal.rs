@@ -76,7 +76,7 @@ fn checksum(file: &mut File) -> io::Result<u32> {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub(super) enum State {
-    /// Number of attempts that were begun and not finished.
+    /// Number of attempts to read the recording that were begun and not finished.
     Begun(u32),
     /// The recording was read, and its results were written.
     Read,

@@ -33,7 +33,8 @@ impl Stamp {
 /// The files of an inbox at one moment.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Listing {
-    /// Device and inode number of the folder; `None` on systems without them. They change when another card is mounted.
+    /// Device and inode number of the folder; `None` on systems without them. These numbers change when another card
+    /// is mounted.
     pub folder: Option<(u64, u64)>,
     /// The recordings, sorted by path.
     pub recordings: Vec<(PathBuf, Stamp)>,

@@ -25,7 +25,7 @@ pub enum ReadingOutcome {
     Read(String),
     /// The recording cannot be read now or later.
     Unreadable(String),
-    /// None of the setups fits. Another attempt is made when there is another setup.
+    /// None of the setups fits the recording. Another attempt is made when there is another setup.
     NoSetup(String),
     /// Reading failed for a reason outside the recording. Another attempt is made later.
     Interrupted(String),

@@ -51,7 +51,7 @@ pub(super) fn speed_plot(flight: &Flight) -> Result<Option<Markup>, RenderError>
     .map(Some)
 }
 
-/// The points of the plot, one entry a frame; NaN where blank.
+/// The points of the plot, one entry for each frame; NaN where the reading is blank.
 struct Data<'a> {
     times_s: &'a [f64],
     read: Vec<(f64, f64)>,

@@ -52,7 +52,8 @@ const AROUND_S: f64 = 8.0;
 /// State of the page that shows the legs.
 #[derive(Default)]
 pub struct LegsScreen {
-    /// Number of the reading whose flight is being edited; `None` before the first one.
+    /// Number of the flight that is being edited (`finished_number` of the shared state); `None` before the first
+    /// flight.
     seen: Option<u64>,
     leg_editor: Option<LegEditor>,
     /// The blank intervals of each channel of the flight.
