@@ -2,7 +2,8 @@
 
 use super::InvalidCode;
 
-/// Number of bytes that must follow the last coded byte, so that whole words can be read up to the end.
+/// Number of bytes that must follow the last coded byte, so that words of 64 bits can be read up to the end of the
+/// coded data.
 pub(crate) const PADDING_BYTES: usize = 16;
 
 /// A reader that starts with the highest bit of each byte.

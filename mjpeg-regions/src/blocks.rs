@@ -144,7 +144,7 @@ impl BlockDecoder {
         rest.fill(UNKNOWN);
     }
 
-    /// Skips a block, and returns the difference between its DC coefficient and that of the block before.
+    /// Skips a block, and returns the block's DC coefficient minus that of the previous block of the component.
     ///
     /// # Errors
     ///
@@ -183,8 +183,8 @@ impl BlockDecoder {
         Ok(difference)
     }
 
-    /// Decodes a DC coefficient without the skip tables, and returns its difference from that of the block
-    /// before.
+    /// Decodes a DC coefficient without the skip tables, and returns this coefficient minus that of the previous
+    /// block of the component.
     #[cold]
     fn decode_dc(&self, bits: &mut BitReader<'_>) -> Result<i32, InvalidCode> {
         bits.fill()?;

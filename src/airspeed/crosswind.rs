@@ -139,7 +139,7 @@ pub struct GivenWind {
     pub heading_reference: HeadingReference,
 }
 
-/// Source of what is known about the wind across the course.
+/// Where the value of the wind across the course comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum WindSource {
@@ -155,7 +155,8 @@ pub enum WindSource {
 pub struct WindFinding {
     /// Source of what is known about the wind.
     pub source: WindSource,
-    /// Speed of the wind across the course, in the unit of the speeds.
+    /// Component of the wind across the course `course_deg`, in the unit of the speeds; positive if the wind comes
+    /// from the right.
     pub across: f64,
     /// Standard uncertainty of the speed across the course, in the unit of the speeds.
     pub across_uncertainty: f64,

@@ -126,7 +126,9 @@ fn word_pair(characters: &[LineCharacter], rect: PixelRect, strip: PixelRect) ->
     })
 }
 
-/// The letters and signs of the word that begins near a column.
+/// The letters and signs of the word beside a number, from the number outwards. `characters` are in this order,
+/// `number_px` is the centre of the character of the number nearest to the word, in pixels from the left edge of the
+/// strip, and `height` is the height of the box in pixels.
 fn word<'a>(
     characters: impl Iterator<Item = &'a LineCharacter>,
     number_px: f32,

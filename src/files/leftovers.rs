@@ -1,6 +1,6 @@
 //! Files left by a run of the program that was killed while writing. The next run completes or removes them. FOLDER
-//! is the folder of the results, PARENT the folder that contains FOLDER. A complete new folder replaces FOLDER by an
-//! exchange of the names of both folders.
+//! is the folder of the results, PARENT the folder that contains FOLDER. Where the system supports it, a complete new
+//! folder beside FOLDER and FOLDER exchange their names (the exchange below).
 //!
 //! ```text
 //! FOLDER/.pairspeed.lock           lock of a run; free once the run has ended

@@ -22,7 +22,8 @@ const MIN_STATIC_ROUGHNESS: (f32, f32) = (1.5, 8.0);
 /// second, and in flight the scene moves between any two frames.
 const MIN_FROZEN_S: f64 = 1.0;
 
-/// Minimum share of all frames that must not be repeated for repeated frames to count as frozen. Set by judgement.
+/// Minimum share of all frames that are no repeats of a frozen frame, for these repeats to count as signal loss. Set
+/// by judgement.
 const MIN_MOVING_SHARE: f64 = 0.2;
 /// Minimum share of the frames outside the frozen runs that must differ from the frame before, for repeated frames
 /// to count as frozen. Readouts on black bars do not change until their numbers do. Set by judgement.

@@ -14,8 +14,8 @@ use crate::legs::Flag;
 pub struct WindSummary {
     /// Whether the wind was given or fitted to the turns.
     pub source: WindSource,
-    /// Component of the wind across the course, in `speed_unit`, positive if the wind comes from the right; `None` if
-    /// not finite.
+    /// Component of the wind across the course `course_deg`, in `speed_unit`, positive if the wind comes from the
+    /// right; `None` if not finite.
     pub across: Option<f64>,
     /// Standard uncertainty of the component across the course, in `speed_unit`; `None` if not finite.
     pub across_uncertainty: Option<f64>,

@@ -58,7 +58,7 @@ pub struct InboxProcessor {
     arrivals: Arrivals,
     /// The journal; `None` while the folder does not exist.
     journal: Option<Journal>,
-    /// Device and inode number of the folder in the last listing; `None` before the first.
+    /// Device and inode number of the folder in the last listing; `None` before the first listing.
     folder: Option<Option<(u64, u64)>>,
     setups: Vec<(PathBuf, Stamp)>,
     without_setup: BTreeSet<PathBuf>,
@@ -113,8 +113,8 @@ impl InboxProcessor {
         self.journal.is_some() && self.arrivals.are_tried()
     }
 
-    /// Processes the listing of the folder at `now`, and reads the recordings that are due. `say` receives messages of
-    /// one line each.
+    /// Processes a listing of the folder made at the time `now`, and reads the recordings whose time to be read has
+    /// come. `say` receives messages of one line each.
     pub fn step(
         &mut self,
         now: Duration,
