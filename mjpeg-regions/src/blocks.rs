@@ -192,7 +192,7 @@ impl BlockDecoder {
     }
 
     /// Decodes a block. Calls `put` with the zigzag index and the value of each AC coefficient that is coded, and
-    /// returns the difference between the DC coefficient and that of the block before.
+    /// returns the block's DC coefficient minus that of the previous block of the component.
     ///
     /// # Errors
     /// [`InvalidCode`] if a code is invalid or the block has too many coefficients.

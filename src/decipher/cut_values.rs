@@ -17,8 +17,8 @@ const SIDE_WIDTH: f32 = 1.6;
 const LIMITS: [(f32, f32); 2] = [(0.85, 0.02), (0.45, 0.08)];
 /// Minimum number of frames with a digit beside the box.
 const MIN_FRAMES: usize = 2;
-/// Maximum distance between the centre of a digit beside the box and that of the next character of the number, in
-/// heights of the box.
+/// Maximum distance between the centre of a digit beside the box and the centre of the number's character nearest to
+/// it, in heights of the box.
 const MAX_DISTANCE: f32 = 0.95;
 /// Distance from the centre of the outermost digit to the new edge of the box, in pitches: half a digit with some room.
 const HALF_DIGIT: f32 = 0.65;

@@ -43,7 +43,7 @@ const HEIGHT_PX: (u32, u32) = (7, 240);
 const WIDTH_HEIGHTS: (f32, f32) = (0.22, 9.0);
 
 /// Areas of text that changes, found with every pair of limits of strength and presence. An area is one value, a part
-/// of one, or a value joined with its surroundings. Areas found with different limits may overlap.
+/// of a value, or a value joined with its surroundings. Areas found with different limits may overlap.
 pub(super) fn find_changing(gradients: &PersistentGradients) -> Vec<PixelRect> {
     let strongest = strongest_text(gradients);
     let limits: Vec<(f32, f32)> = STRENGTH_SHARES

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 /// Minimum time by which a clip that counts as short ends before its stated length, in seconds. Set by judgement:
-/// containers round lengths, but by less.
+/// containers round lengths, but by less than this.
 pub(super) const MIN_SHORTFALL_S: f64 = 1.0;
 
 /// What the times of a clip's frames are computed from.

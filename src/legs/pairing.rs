@@ -42,15 +42,15 @@ const LENGTH_VARIATION: f64 = 0.45;
 /// Minimum length of a leg without a cost for being short, as a share of the typical leg (docs/benchmarks.md).
 const SHORT_SHARE: f64 = 0.75;
 
-/// Standard deviation in which the cost of a short leg measures how far its length is below [`SHORT_SHARE`], as a
-/// share of the typical leg (docs/benchmarks.md).
+/// Standard deviation by which the shortfall of a leg's length below [`SHORT_SHARE`] is divided; the square of the
+/// result is the cost of a short leg. As a share of the typical leg (docs/benchmarks.md).
 const SHORT_VARIATION: f64 = 0.15;
 
 /// Maximum duration of a turn between the legs of a pair without a cost, in seconds (docs/benchmarks.md).
 const MAX_TURN_S: f64 = 12.0;
 
-/// Standard deviation in which the cost of a long turn measures how far its duration is above [`MAX_TURN_S`], in
-/// seconds (docs/benchmarks.md).
+/// Standard deviation by which the excess of a turn's duration over [`MAX_TURN_S`] is divided; the square of the
+/// result is the cost of a long turn. In seconds (docs/benchmarks.md).
 const TURN_VARIATION_S: f64 = 4.0;
 
 /// Standard deviation of `ln(t / T)` for the duration `t` of a turn that is quicker than the typical turn `T`

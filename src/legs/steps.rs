@@ -7,7 +7,8 @@ use super::note::Note;
 /// The throttle step of every pair, in the order of the pairs.
 pub(super) struct ThrottleSteps {
     pub source: ThrottleSource,
-    /// Number of each pair's step, from 1, and its throttle in per cent where it is known.
+    /// For each pair the number of its throttle step, from 1, and the throttle of the pair in per cent; `None` if the
+    /// throttle is not known.
     pub of_pairs: Vec<(u32, Option<f64>)>,
     pub note: Option<Note>,
 }

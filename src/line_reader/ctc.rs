@@ -21,8 +21,8 @@ pub(super) struct TextProbability {
     pub(super) probability: f32,
 }
 
-/// Probability of a prefix, summed separately over the paths that end with a blank and those that end with its last
-/// character.
+/// Probability of a prefix, summed separately over the paths that end with a blank and over the paths that end with
+/// the prefix's last character.
 #[derive(Debug, Clone, Copy, Default)]
 struct PathSums {
     blank: f64,

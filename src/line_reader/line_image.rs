@@ -12,8 +12,8 @@ pub(super) const ROWS: usize = 24;
 const ASPECT: f32 = 1.5;
 /// Minimum and maximum number of columns of the image.
 const COLUMNS: (f32, f32) = (16.0, 400.0);
-/// Minimum standard deviation by which grey levels are divided, in grey levels: it keeps the noise of a blank crop
-/// small.
+/// Minimum of the standard deviation by which the grey levels of a crop are divided, in grey levels: the limit keeps
+/// the noise of a blank crop small.
 const MIN_DEVIATION_LEVELS: f32 = 4.0;
 
 /// A crop with zero mean and unit standard deviation, [`ROWS`] x columns; `None` for an empty crop.

@@ -5,8 +5,8 @@ use maud::{Markup, html};
 use crate::flight::Flight;
 use crate::model::channel::Channel;
 
-/// The results on battery, motor and propeller, one sentence each. Without legs there are none, and if the
-/// unit of the speed is unknown only those on the battery.
+/// The results on battery, motor and propeller, one sentence each. Empty for a flight without legs; only the results
+/// on the battery if the unit of the speed is unknown.
 pub fn sentences(flight: &Flight) -> Vec<String> {
     if flight.legs.is_empty() {
         return Vec::new();

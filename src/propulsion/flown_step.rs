@@ -41,7 +41,7 @@ impl SharedUncertainty {
 pub struct FlownStep {
     /// Number of the step, from 1.
     pub step: u32,
-    /// Throttle in per cent, if it is known.
+    /// Throttle in per cent; `None` if it is not known.
     pub throttle_percent: Option<f64>,
     /// Airspeed in m/s: the middle of its 95 % interval.
     pub airspeed_mps: f64,

@@ -24,7 +24,8 @@ const MAX_PROPOSED: usize = 3;
 /// strongest text, and in grey levels. Background and noise alone stay below. Set by judgement.
 const MIN_STROKE_LEVEL: (f32, f32) = (0.5, 20.0);
 
-/// Quantile of the magnitudes of a region's features that is its stroke level. Set by judgement.
+/// The stroke level of a region is this quantile of the magnitudes of the region's features, in grey levels. Set by
+/// judgement.
 const STROKE_QUANTILE: f32 = 0.95;
 /// The strongest text of a channel is measured by this quantile of the stroke levels of all its frames. Set by
 /// judgement.

@@ -12,8 +12,8 @@ pub struct RegionCache {
 }
 
 impl RegionCache {
-    /// The observation of a region at `window`: that of the previous frame if its pixels are the same,
-    /// otherwise the result of calling `observe`.
+    /// The observation of a region at `window`: the observation from the previous frame if the region's pixels are
+    /// the same, otherwise the result of calling `observe`.
     pub(super) fn get_or_observe(
         &mut self,
         region: usize,

@@ -43,7 +43,7 @@ struct LegEntry {
     ground_speed: f64,
 }
 
-/// Writes the truth about the flight; times of legs are those since the clip's first frame.
+/// Writes the truth about the flight; times of legs are in seconds since the clip's first frame.
 pub(super) fn write_truth(source: &FrameSource, recording: &Recording, path: &Path) -> Result<(), Error> {
     let scenario = source.scenario();
     let (unit, factor) = speed_unit(scenario);

@@ -22,8 +22,8 @@ const OUTLIER_DIFFERENCE: f32 = 0.35;
 /// Degrees of freedom of the variance between images (set by judgement).
 const DEGREES_OF_FREEDOM: f32 = 4.0;
 
-/// Number of independent features of a cell. Neighbouring pixels are correlated, so the number is far below
-/// that of the pixels (set by judgement).
+/// Number of independent features of a cell. Neighbouring pixels are correlated, so this number is far below the
+/// number of pixels (set by judgement).
 const DIMENSIONS: f32 = 10.0;
 
 /// Minimum of the mean square difference between cells of one class, as a share of that between cells of different

@@ -196,9 +196,9 @@ fn cross(filter: &Filter, template: &Array2<f32>) -> f64 {
     rows.map(|(weights, row)| (0..cols).map(|x| f64::from(weights[x] * row[x])).sum::<f64>()).sum()
 }
 
-/// The matched filter of a template. `template_noise2` is the part of its squared distance that the noise of
-/// the template itself adds. This part is subtracted, since otherwise the scores of a template learned from
-/// few images would be too low.
+/// The matched filter of a template. `template_noise2` is the part of the template's squared distance t' S^-1 t that
+/// the noise of the template itself adds. This part is subtracted, since otherwise the scores of a template learned
+/// from few images would be too low.
 fn filter_of(shape: &Shape, weights: &[f64], template_noise2: f64) -> Filter {
     let with_noise = weights.iter().zip(&shape.template).map(|(w, t)| w * f64::from(*t)).sum::<f64>();
     let template_noise2 = template_noise2.min(MAX_NOISE_SHARE * with_noise);
