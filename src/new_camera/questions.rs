@@ -57,7 +57,7 @@ pub(super) fn shows(face: &Face, channel: &Channel) -> bool {
     face.channels.is_empty() || face.channels.contains(channel)
 }
 
-/// The digits of a text that are among the open ones.
+/// The digits in `open`, which no question covers yet, that a text contains.
 fn digits_in(text: &str, open: &[char]) -> Vec<char> {
     open.iter().copied().filter(|digit| text.contains(*digit)).collect()
 }

@@ -210,7 +210,7 @@ impl Findings {
         });
         (!shares.is_empty()).then(|| {
             format!(
-                "Voltage: with a fresh pack, the speeds would have been higher, in {}: {}.{} {}",
+                "Voltage: with a fresh pack, the speeds would have been higher by these amounts (in {}): {}.{} {}",
                 unit.symbol(),
                 shares.join(", "),
                 fresh.unwrap_or_default(),

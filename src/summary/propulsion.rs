@@ -40,7 +40,7 @@ pub struct PropulsionSummary {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct BatterySummary {
     /// End of the rest before the legs, and start of the rest after them, in seconds of flight time; `None`
-    /// unless both rests were recorded.
+    /// unless both rests were recorded, and a single time `None` if it is not finite.
     pub between_rests_s: Option<(Option<f64>, Option<f64>)>,
     /// Number of cells in series; `None` if neither given nor estimated.
     pub cells: Option<u32>,

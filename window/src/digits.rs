@@ -32,7 +32,7 @@ pub struct DigitsScreen {
     begun: (u64, u64),
     looking: Option<Work<Found>>,
     cards: Vec<DigitCard>,
-    /// For each channel, the share of the sampled frames that is read with the known shapes, 0 to 1.
+    /// For each channel, the share of the sampled frames that is read with the known glyphs, 0 to 1.
     known: Vec<(Channel, f64)>,
     label_file: LabelFile,
     learning: Option<Work<Learnt>>,
@@ -41,7 +41,7 @@ pub struct DigitsScreen {
     stopped: bool,
     /// Typed labels whose channel currently has no box.
     without_box: Vec<StoredLabel>,
-    /// Whether the pilot labels readings although the known shapes suffice.
+    /// Whether the pilot labels readings although the known glyphs suffice.
     all_the_same: bool,
     /// Index of the image whose field gets the keyboard focus next; `None` if the focus stays where it is.
     focus: Option<usize>,
@@ -174,7 +174,7 @@ impl DigitsScreen {
         shared.set_setup(Some(setup));
     }
 
-    /// Whether the known shapes read the overlay well enough.
+    /// Whether the known glyphs read the overlay well enough.
     fn are_known(&self) -> bool {
         self.lesson.is_none() && self.known.iter().all(|(_, share)| *share >= WELL_READ)
     }
@@ -188,9 +188,9 @@ impl DigitsScreen {
         let words: Vec<String> = self.known.iter().map(read).collect();
         let known = self.are_known();
         let head = if known {
-            "The known shapes already read this overlay: there is nothing that you must label."
+            "The known glyphs already read this overlay: there is nothing that you must label."
         } else {
-            "The known shapes do not read all of this overlay: type the text of some of the images."
+            "Not all of this overlay can be read with the known glyphs: type the text of some of the images."
         };
         ui.label(RichText::new(head).strong());
         ui.label(format!("Share of the sampled frames that is read: {}.", words.join(", ")));
@@ -389,7 +389,7 @@ fn spaced(characters: &str) -> String {
     characters.chars().map(String::from).collect::<Vec<_>>().join(" ")
 }
 
-/// Searches the clip for images to label, and determines how well the known shapes read it.
+/// Searches the clip for images to label, and determines how well the known glyphs read it.
 fn look_at(clip: &Path, setup: &LoadedSetup, typed: Vec<StoredLabel>) -> Result<Found, String> {
     let words = |error: &dyn std::fmt::Display| error.to_string();
     let mut open = open_clip(setup, clip).map_err(|error| words(&error))?;

@@ -89,6 +89,6 @@ fn about_text(camera: &NewCamera, asked: &DigitQuestion) -> Option<Draft> {
     let DigitQuestion { guess, digits, .. } = asked;
     let readout = camera.readouts.iter().find(|readout| readout.guess.channel == guess.channel)?;
     let digits: Vec<String> = digits.iter().map(char::to_string).collect();
-    let reasons = format!("The shape of {} is uncertain: please answer", digits.join(", "));
+    let reasons = format!("The glyph of {} is uncertain: type what the image shows", digits.join(", "));
     Some(Draft { doubt: Doubt::Text(guess.clone()), rect: readout.rect, time_s: guess.time_s, reasons })
 }

@@ -58,7 +58,8 @@ pub struct InboxProcessor {
     arrivals: Arrivals,
     /// The journal; `None` while the folder does not exist.
     journal: Option<Journal>,
-    /// Device and inode number of the folder in the last listing; `None` before the first listing.
+    /// Device and inode number of the folder in the last listing; `None` before the first listing, `Some(None)` if the
+    /// system states no numbers.
     folder: Option<Option<(u64, u64)>>,
     setups: Vec<(PathBuf, Stamp)>,
     without_setup: BTreeSet<PathBuf>,

@@ -8,8 +8,8 @@ use crate::recognise::energy_profile;
 /// judgement).
 const BOX_PADDING_PX: usize = 2;
 
-/// Divisor that gives the rank of the column from which the energy of columns without strokes is measured: with n
-/// columns in ascending order of energy, it is the column with the rank n / this number (set by judgement).
+/// The energy of columns without strokes is taken from the column of rank n / `FLOOR_DIVISOR`, where the n columns are
+/// sorted by ascending energy (set by judgement).
 const FLOOR_DIVISOR: usize = 8;
 
 /// Minimum stroke energy of a cell for the centre of its strokes to be measured, as a share of the energy of

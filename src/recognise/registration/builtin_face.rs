@@ -198,7 +198,8 @@ impl<'a> MeanFeatures<'a> {
         tops.map(fit_at).max_by(|a, b| a.overall.total_cmp(&b.overall)).unwrap_or(none)
     }
 
-    /// Searches for the best appearance by hill climbing from a given one; returns it with its fit.
+    /// Searches, by hill climbing from a given start, for the [`Appearance`] with which the face has the highest overall
+    /// [`FaceFit`]; returns both.
     fn hill_climb(
         &self,
         face: &Face,
