@@ -21,14 +21,9 @@ pub struct FolderSearchError {
     source: std::io::Error,
 }
 
-/// The first setup in the folder of a clip, sorted by name, that has glyphs and [fits] the clip.
-///
-/// # Errors
-/// If the folder cannot be read.
-pub fn known_camera(clip: &mut Clip) -> Result<Option<LoadedSetup>, FolderSearchError> {
-    let setups = setups_beside(&clip.info().path)?;
-    let mut with_glyphs = setups.into_iter().filter(|setup| setup.glyph_folder().exists());
-    Ok(with_glyphs.find(|setup| fits(clip, setup)))
+/// The first of several setups that has glyphs and [fits] the clip; `None` if there is none.
+pub fn known_camera(clip: &mut Clip, setups: Vec<LoadedSetup>) -> Option<LoadedSetup> {
+    setups.into_iter().filter(|setup| setup.glyph_folder().exists()).find(|setup| fits(clip, setup))
 }
 
 /// The setups in the folder of a clip, sorted by name. Files that are not valid setups are left out.

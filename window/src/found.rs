@@ -13,7 +13,7 @@ use pairspeed::files::Existing;
 use pairspeed::footage::Clip;
 use pairspeed::geometry::PixelRect;
 use pairspeed::glyphs::GlyphSet;
-use pairspeed::known_camera::{fits, known_camera, setups_beside};
+use pairspeed::known_camera::{FolderSearchError, fits, known_camera, setups_beside};
 use pairspeed::learn::LabelledReading;
 use pairspeed::new_camera::{NamedReadout, NewCamera, NewCameraError, is_same_box, prepare_camera};
 use pairspeed::setup::{LoadedSetup, Region, usual_setup};
@@ -30,15 +30,20 @@ pub(super) enum Search {
 
 /// Looks for the camera of a clip: first among the setups beside it, then among `remembered` ones, then in its frames.
 pub(super) fn search(ctx: &egui::Context, clip: PathBuf, remembered: Vec<LoadedSetup>) -> Work<Search> {
-    let beside = setups_beside(&clip).unwrap_or_default();
-    let setups = beside.iter().chain(&remembered).flat_map(LoadedSetup::input_files);
+    let beside = setups_beside(&clip);
+    let setups = beside.iter().flatten().chain(&remembered).flat_map(LoadedSetup::input_files);
     let rights = Confinement::default().reading([&clip]).reading(setups);
-    Work::start_confined(ctx, rights, move |reporter| searched(&clip, remembered, reporter))
+    Work::start_confined(ctx, rights, move |reporter| searched(&clip, beside, remembered, reporter))
 }
 
-fn searched(clip: &Path, remembered: Vec<LoadedSetup>, reporter: &Reporter) -> Result<Search, String> {
+fn searched(
+    clip: &Path,
+    beside: Result<Vec<LoadedSetup>, FolderSearchError>,
+    remembered: Vec<LoadedSetup>,
+    reporter: &Reporter,
+) -> Result<Search, String> {
     let mut open = Clip::open(clip).map_err(|error| error.to_string())?;
-    if let Some(known) = known_camera(&mut open).map_err(|error| error.to_string())? {
+    if let Some(known) = known_camera(&mut open, beside.map_err(|error| error.to_string())?) {
         return Ok(Search::Beside(known));
     }
     if let Some(known) = remembered.into_iter().find(|setup| fits(&mut open, setup)) {
@@ -65,6 +70,14 @@ pub(super) struct Confirmed {
     pub rect: PixelRect,
     /// The text, with the channel that the box had when the pilot confirmed or typed the text.
     pub label: LabelledReading,
+}
+
+impl Confirmed {
+    /// The text with the channel that the box has now; `None` if the box was removed.
+    pub(super) fn reading(&self, regions: &[Region]) -> Option<LabelledReading> {
+        let region = regions.iter().find(|region| is_same_box(self.rect, region.rect))?;
+        Some(LabelledReading { channel: region.channel.clone(), ..self.label.clone() })
+    }
 }
 
 /// A camera that was found, with the changes that the pilot has made.
@@ -151,12 +164,9 @@ impl FoundCamera {
     ) -> Work<NewCamera> {
         self.change_setup(setup);
         let mut camera = self.camera.clone();
-        let reading = |Confirmed { rect, label }: &Confirmed| {
-            let mut regions = camera.setup.setup.regions.iter();
-            let region = regions.find(|region| is_same_box(*rect, region.rect))?;
-            Some(LabelledReading { channel: region.channel.clone(), ..label.clone() })
-        };
-        let readings: Vec<LabelledReading> = confirmed.iter().filter_map(reading).collect();
+        let regions = &camera.setup.setup.regions;
+        let readings: Vec<LabelledReading> =
+            confirmed.iter().filter_map(|confirmed| confirmed.reading(regions)).collect();
         let rights = Confinement::default().reading([&clip]).reading(camera.setup.input_files());
         Work::start_confined(ctx, rights, move |_| {
             let mut open = Clip::open(&clip).map_err(|error| error.to_string())?;

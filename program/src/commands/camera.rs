@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use pairspeed::files::Existing;
 use pairspeed::footage::Clip;
-use pairspeed::known_camera::known_camera;
+use pairspeed::known_camera::{FolderSearchError, known_camera};
 use pairspeed::model::channel::Channel;
 use pairspeed::new_camera::{DigitQuestion, NamedReadout, NewCamera, NewCameraError, prepare_camera};
 use pairspeed::picture::{Label, annotate, check_path, save_png};
@@ -20,7 +20,13 @@ use crate::quoting::quoted;
 use crate::wording;
 
 /// The setup for the clips of a flight. With `ask`, the pilot is asked about doubtful parts of a new setup.
-pub fn setup_for(clips: &[PathBuf], ask: bool) -> Result<LoadedSetup, Failure> {
+///
+/// `beside` are the setups in the folder of the first clip, or the reason why they cannot be listed.
+pub fn setup_for(
+    clips: &[PathBuf],
+    beside: Result<Vec<LoadedSetup>, FolderSearchError>,
+    ask: bool,
+) -> Result<LoadedSetup, Failure> {
     let Some(first) = clips.first() else {
         return Err(Failure::Misuse("no clip is given".to_owned()));
     };
@@ -30,7 +36,7 @@ pub fn setup_for(clips: &[PathBuf], ask: bool) -> Result<LoadedSetup, Failure> {
         return LoadedSetup::load(&own).map_err(Failure::advised);
     }
     let mut clip = Clip::open(first)?;
-    if let Some(known) = known_camera(&mut clip).map_err(Failure::misuse)? {
+    if let Some(known) = known_camera(&mut clip, beside.map_err(Failure::misuse)?) {
         say_line!("Setup: {} (it fits this recording)", known.path.display());
         return Ok(known);
     }

@@ -74,10 +74,15 @@ pub struct ReadArguments {
 
 pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
     let given = arguments.setup.as_deref().map(LoadedSetup::load).transpose().map_err(Failure::advised)?;
-    begin(confinement(arguments, given.as_ref()));
+    let beside = match arguments.clips.first().filter(|_| given.is_none()) {
+        Some(clip) => setups_beside(clip),
+        None => Ok(Vec::new()),
+    };
+    let candidates = given.iter().chain(beside.iter().flatten());
+    begin(confinement(arguments, candidates));
     let setup = match given {
         Some(setup) => setup,
-        None => camera::setup_for(&arguments.clips, arguments.ask)?,
+        None => camera::setup_for(&arguments.clips, beside, arguments.ask)?,
     };
     setup.warnings().iter().for_each(|warning| say_line!("pairspeed: {warning}"));
     setup.require_speed().map_err(Failure::advised)?;
@@ -100,21 +105,14 @@ pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
     Ok(())
 }
 
-/// The files that the command needs while it decodes recordings.
-fn confinement(arguments: &ReadArguments, setup: Option<&LoadedSetup>) -> Confinement {
-    let ReadArguments { clips, legs, aircraft, out, each, .. } = arguments;
+/// The files that the command needs while it decodes recordings; it uses one of `setups`.
+fn confinement<'a>(arguments: &ReadArguments, setups: impl Iterator<Item = &'a LoadedSetup>) -> Confinement {
+    let ReadArguments { clips, setup, legs, aircraft, out, each, .. } = arguments;
     let mut confinement = Confinement::default().reading(clips).reading(legs.iter().chain(aircraft));
-    match setup {
-        Some(setup) => confinement = confinement.reading(setup.input_files()),
-        None => {
-            // One of the setups beside the first clip, or a new one there.
-            if let Some(clip) = clips.first() {
-                for setup in setups_beside(clip).unwrap_or_default() {
-                    confinement = confinement.reading(setup.input_files());
-                }
-                confinement = confinement.writing(clip);
-            }
-        }
+    confinement = confinement.reading(setups.flat_map(LoadedSetup::input_files));
+    if let Some(clip) = clips.first().filter(|_| setup.is_none()) {
+        // A new setup is written beside the first clip.
+        confinement = confinement.writing(clip);
     }
     match out {
         Some(out) if *each => confinement.writing(out).writing(&out.join("flight")),

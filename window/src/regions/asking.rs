@@ -134,10 +134,8 @@ impl RegionsScreen {
         let confirmed = std::mem::take(&mut self.asking.confirmed);
         self.editor.change(RegionChange::Once, |marks| {
             let mut labels = LabelFile::default();
-            for Confirmed { rect, label } in &confirmed {
-                let region = marks.regions.iter().find(|region| is_same_box(*rect, region.rect));
-                let channel = region.map_or(&label.channel, |region| &region.channel).clone();
-                labels.add("", &LabelledReading { channel, ..label.clone() });
+            for answer in &confirmed {
+                labels.add("", &answer.reading(&marks.regions).unwrap_or_else(|| answer.label.clone()));
             }
             marks.regions = adapted_to(&marks.regions, &labels);
         });
