@@ -7,6 +7,8 @@
 use std::path::{Path, PathBuf};
 use std::thread;
 
+#[cfg(target_os = "linux")]
+use landlock::RulesetStatus;
 use thiserror::Error;
 
 use crate::files::folder_of;
@@ -60,7 +62,7 @@ impl Confinement {
     /// # Errors
     /// [`NotConfined`] if that is not possible. The thread keeps its rights then.
     pub fn begin(self) -> Result<(), NotConfined> {
-        self.enforce().map_or(Ok(()), |reason| Err(NotConfined { reason }))
+        self.enforce().map_err(|reason| NotConfined { reason })
     }
 
     /// Runs `work` in a confined thread of its own, where that is possible. The thread has a pool for parallel work: threads
@@ -78,16 +80,20 @@ impl Confinement {
         thread::scope(|scope| joined(scope.spawn(confined)))
     }
 
-    /// Returns what could not be done; `None` if all was.
+    /// Confines this thread, or returns the reason why that is not possible.
     #[cfg(target_os = "linux")]
-    fn enforce(self) -> Option<String> {
-        linux::enforce(&self).map_err(|error| error.to_string()).unwrap_or_else(Some)
+    fn enforce(self) -> Result<(), String> {
+        match linux::enforce(&self) {
+            Ok(RulesetStatus::NotEnforced) => Err("this kernel has no Landlock".to_owned()),
+            Ok(_) => Ok(()),
+            Err(error) => Err(error.to_string()),
+        }
     }
 
-    /// Does nothing, because this system has no Landlock. Returns `None`.
+    /// Does nothing, because this system has no Landlock.
     #[cfg(not(target_os = "linux"))]
-    fn enforce(self) -> Option<String> {
-        None
+    fn enforce(self) -> Result<(), String> {
+        Ok(())
     }
 }
 
@@ -99,8 +105,8 @@ fn joined<T>(thread: thread::ScopedJoinHandle<'_, T>) -> T {
 #[cfg(target_os = "linux")]
 mod linux {
     use landlock::{
-        ABI, Access, AccessFs, AccessNet, BitFlags, RestrictionStatus, Ruleset, RulesetAttr,
-        RulesetCreatedAttr, RulesetError, RulesetStatus, path_beneath_rules,
+        ABI, Access, AccessFs, AccessNet, BitFlags, Ruleset, RulesetAttr, RulesetCreatedAttr, RulesetError,
+        RulesetStatus, path_beneath_rules,
     };
 
     use super::Confinement;
@@ -111,11 +117,11 @@ mod linux {
     /// System files from which the number of usable cores is determined.
     const SYSTEM: [&str; 3] = ["/proc/self/cgroup", "/proc/self/mountinfo", "/sys/fs/cgroup"];
 
-    pub(super) fn enforce(files: &Confinement) -> Result<Option<String>, RulesetError> {
+    pub(super) fn enforce(files: &Confinement) -> Result<RulesetStatus, RulesetError> {
         let read: BitFlags<AccessFs> = AccessFs::ReadFile | AccessFs::ReadDir;
         let write = read | AccessFs::from_write(VERSION);
         // Paths that do not exist are left out. The restriction also prevents gaining new privileges.
-        let RestrictionStatus { ruleset, .. } = Ruleset::default()
+        let status = Ruleset::default()
             .handle_access(AccessFs::from_all(VERSION))?
             .handle_access(AccessNet::from_all(VERSION))?
             .create()?
@@ -123,8 +129,7 @@ mod linux {
             .add_rules(path_beneath_rules(&files.read, read))?
             .add_rules(path_beneath_rules(&files.write, write))?
             .restrict_self()?;
-        let missing = "this kernel has no Landlock".to_owned();
-        Ok((ruleset == RulesetStatus::NotEnforced).then_some(missing))
+        Ok(status.ruleset)
     }
 }
 

@@ -72,7 +72,18 @@ impl<T: Send + 'static> Work<T> {
         ctx: &egui::Context,
         job: impl FnOnce(&mut Reporter) -> Result<T, E> + Send + 'static,
     ) -> Self {
-        Self::start_in(None, ctx, job)
+        let status = Arc::new(JobStatus::default());
+        let (sender, outcome) = mpsc::channel();
+        let mut reporter =
+            Reporter { status: Arc::clone(&status), ctx: ctx.clone(), begun: None, shown: None };
+        thread::spawn(move || {
+            let waker = Waker(reporter.ctx.clone());
+            // If the job was cancelled, nobody receives the result.
+            let _unheard = sender.send(job(&mut reporter).map_err(|error| error.to_string()));
+            drop(sender);
+            drop(waker);
+        });
+        Self { status, outcome }
     }
 
     /// Starts a job that decodes recordings. It has only the rights that `confinement` names.
@@ -81,27 +92,9 @@ impl<T: Send + 'static> Work<T> {
         confinement: Confinement,
         job: impl FnOnce(&mut Reporter) -> Result<T, E> + Send + 'static,
     ) -> Self {
-        Self::start_in(Some(confinement), ctx, job)
-    }
-
-    fn start_in<E: ToString>(
-        confinement: Option<Confinement>,
-        ctx: &egui::Context,
-        job: impl FnOnce(&mut Reporter) -> Result<T, E> + Send + 'static,
-    ) -> Self {
-        let status = Arc::new(JobStatus::default());
-        let (sender, outcome) = mpsc::channel();
-        let mut reporter =
-            Reporter { status: Arc::clone(&status), ctx: ctx.clone(), begun: None, shown: None };
-        thread::spawn(move || {
-            let waker = Waker(reporter.ctx.clone());
-            // If the job was cancelled, nobody receives the result.
-            let _unheard =
-                sender.send(within(confinement, || job(&mut reporter).map_err(|error| error.to_string())));
-            drop(sender);
-            drop(waker);
-        });
-        Self { status, outcome }
+        Self::start(ctx, move |reporter| {
+            confinement.run(move || job(reporter).map_err(|error| error.to_string()))
+        })
     }
 
     /// The progress of the job.
@@ -241,7 +234,10 @@ impl<Q: Send + 'static, A: Send + 'static> LatestWinsWorker<Q, A> {
                 });
             }
         };
-        thread::spawn(move || within(confinement, &mut serve));
+        thread::spawn(move || match confinement {
+            Some(confinement) => confinement.run(serve),
+            None => serve(),
+        });
         Self { queue, answers }
     }
 
@@ -277,14 +273,6 @@ fn next_request<Q>((waiting, bell): &(Mutex<Waiting<Q>>, Condvar)) -> Option<Q> 
             return Some(request);
         }
         waiting = bell.wait(waiting).unwrap_or_else(PoisonError::into_inner);
-    }
-}
-
-/// Runs work that decodes recordings in a confined thread, and other work in this one.
-fn within<T: Send>(confinement: Option<Confinement>, work: impl FnOnce() -> T + Send) -> T {
-    match confinement {
-        Some(confinement) => confinement.run(work),
-        None => work(),
     }
 }
 
