@@ -10,6 +10,7 @@ import csv
 import json
 import pathlib
 import random
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -64,7 +65,7 @@ def make(generator, rng, name, face):
             rows = list(csv.DictReader(file))
         channels = [readout[0] for readout in READOUTS]
         CLIPS.mkdir(parents=True, exist_ok=True)
-        (CLIPS / f"{name}.avi").write_bytes((folder / f"{name}.avi").read_bytes())
+        shutil.copy(folder / f"{name}.avi", CLIPS)
         truth = {
             "clip": f"{name}.avi", "width": WIDTH, "height": HEIGHT, "frames": len(rows), "fps": RATE, "steps": [], "face": face.name,
             "regions": {region["channel"]: region["box"] for region in setup["region"]},

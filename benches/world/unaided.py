@@ -100,14 +100,15 @@ def report(name, truth, rows, work, found, false_boxes, seconds, code):
     counts = dict.fromkeys(("right", "blank", "wrong"), 0)
     clip = work / truth["clip"]
     series = clip.with_suffix("").with_name(clip.stem + "-result") / "series.csv"
+    read = table(series) if series.exists() else []
     legible = sum(row["legible"] == "1" for row in rows)
     each, mistaken = [], []
     for true in truth["regions"]:
-        if true in found and series.exists():
+        if true in found and read:
             # The columns are named after the guess; the truth after what is shown.
             shown = [{**row, found[true]: row[true]} for row in rows]
-            count = score_texts({"regions": {found[true]: None}}, shown, table(series))[found[true]]
-            mistaken += [f"{true} {digits}" for digits in wrong_alphabet(compared(found[true], shown, table(series)))]
+            count = score_texts({"regions": {found[true]: None}}, shown, read)[found[true]]
+            mistaken += [f"{true} {digits}" for digits in wrong_alphabet(compared(found[true], shown, read))]
         else:
             count = {"right": 0, "blank": legible, "wrong": 0}
         each.append(f"{true} {found.get(true, '-')} {100 * count['right'] / legible:.1f}/{count['wrong']}")

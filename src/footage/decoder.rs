@@ -142,8 +142,7 @@ impl FrameDecoder {
         self.decoder.send_packet(packet).is_ok() || self.send_to_lenient(packet)
     }
 
-    /// Tells the decoder that no more packets follow. Returns `false` if the decoder was told before, or if telling
-    /// it fails.
+    /// Signals to the decoder that no more packets follow. Returns `false` if this was done before or if it fails.
     pub(super) fn send_end(&mut self) -> bool {
         !mem::replace(&mut self.draining, true) && self.decoder.send_eof().is_ok()
     }

@@ -154,7 +154,7 @@ impl SequentialDecoder {
         if let Some(count) = self.decoder.excess_references() {
             return FootageError::ReferenceFrames { path, count };
         }
-        // If only the decoder failed, the disk is not to blame.
+        // If only the decoder failed, the disk is not at fault.
         match self.packets.as_ref().and_then(|packets| packets.stopped.clone()) {
             Some(reason) => FootageError::ReadFailed { path, reason },
             None => FootageError::Damaged { path, reason: "none of its video frames can be decoded".into() },
