@@ -26,7 +26,7 @@ const LEGS: &str = "leg,start_s,end_s,kind,throttle_percent,median_kmh\n1,12.663
 const EDITS: &str = "recording_s = [0.0, 50.0]\n\n[[clip]]\nname = \"a.avi\"\nbytes = 4\n\n[[leg]]\nstart_s = 12.6\nend_s = 17.2\n\
 kind = \"upwind\"\nthrottle_percent = 50.0\n";
 const LABELS: &str =
-    "[[told]]\nclip = \"a.avi\"\nchannel = \"speed\"\ntime_s = 12.4\ntext = \"63\"\ninsisted = true\n";
+    "[[label]]\nclip = \"a.avi\"\nchannel = \"speed\"\ntime_s = 12.4\ntext = \"63\"\ninsisted = true\n";
 const SUMMARY: &str = "{\"format\": 1, \"program\": \"pairspeed\", \"speed_unit\": \"km/h\", \"steps\": [], \"pairs\": [], \"legs\": []}";
 
 /// Pieces of text that often break parsers.
@@ -122,7 +122,7 @@ static KINDS: LazyLock<Vec<Kind>> = LazyLock::new(|| {
         kind("legs.toml", EDITS, |folder| {
             error_of(LegEdits::load(&folder.join("legs.toml"), &[folder.join("a.avi")]))
         }),
-        kind("told.toml", LABELS, |folder| error_of(LabelFile::load(folder))),
+        kind("labels.toml", LABELS, |folder| error_of(LabelFile::load(folder))),
         kind("summary.json", SUMMARY, |folder| error_of(load_flight(&folder.join("summary.json")))),
         Kind {
             name: "glyphs.toml",

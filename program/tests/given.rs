@@ -55,7 +55,7 @@ fn given_wind_weather_and_units_change_the_result() {
     // NIST SP 811: 1 mph = 0.44704 m/s. Here V = sqrt(m^2 + Wc^2) increases the airspeed by up to 0.06 km/h.
     let more = airspeed(&given) * 0.44704 * 3.6 - airspeed(&plain);
     assert!((0.0..0.08).contains(&more), "{more}");
-    assert_eq!(given["wind"]["source"], "told");
+    assert_eq!(given["wind"]["source"], "given");
     assert_eq!(given["air"]["temperature_is_standard"], false);
     assert!((given["air"]["field_elevation_m"].as_f64().unwrap() - 1280.16).abs() < 1e-6);
     let (here, there) = (airspeed(&given), given["air"]["at_sea_level"][0]["airspeed"].as_f64().unwrap());

@@ -82,11 +82,11 @@ fn glyphs_and_labels_without_an_end_are_refused() {
     let out = folder.path().join("out");
     let endless = |name: &str| std::os::unix::fs::symlink("/dev/zero", set.join(name)).unwrap();
 
-    endless("told.toml");
+    endless("labels.toml");
     fs::write(set.join("glyphs.toml"), "name = \"x\"\n[[face]]\npicture = \"a.png\"\ncell = [9, 9]\n")
         .unwrap();
     let message = refused(&["teach", CLIP, "--setup", text(&setup), "--say", "speed@1=60"]);
-    assert!(message.contains("told.toml") && message.contains("a device or a pipe"), "{message}");
+    assert!(message.contains("labels.toml") && message.contains("a device or a pipe"), "{message}");
 
     endless("a.png");
     let message = refused(&["read", CLIP, "--setup", text(&setup), "--out", text(&out)]);
@@ -114,8 +114,8 @@ fn labels_of_a_stranger_lead_teach_to_no_clip_outside_of_the_folder() {
     fs::copy(project_file(CLIP), &clip).unwrap();
     fs::copy(project_file(SETUP), &setup).unwrap();
     let labels =
-        "[[told]]\nclip = \"../private/other.avi\"\nchannel = \"speed\"\ntime_s = 1.0\ntext = \"63\"\n";
-    fs::write(shared.join("flight-glyphs/told.toml"), labels).unwrap();
+        "[[label]]\nclip = \"../private/other.avi\"\nchannel = \"speed\"\ntime_s = 1.0\ntext = \"63\"\n";
+    fs::write(shared.join("flight-glyphs/labels.toml"), labels).unwrap();
     let output = pairspeed(&["teach", text(&clip), "--setup", text(&setup), "--say", "speed@3.3=63"]);
     let message = error_of(&output);
     assert!(!output.status.success() && message.contains("other.avi"), "{message}");

@@ -156,7 +156,7 @@ fn no_label_is_refused_with_an_example() {
 
 #[test]
 fn a_label_that_does_not_exist_cannot_be_removed() {
-    assert_teach_refused(&["--forget", "speed@4"], &["speed@4", "told.toml"]);
+    assert_teach_refused(&["--forget", "speed@4"], &["speed@4", "labels.toml"]);
 }
 
 #[test]

@@ -144,7 +144,7 @@ pub struct GivenWind {
 #[serde(rename_all = "kebab-case")]
 pub enum WindSource {
     /// Given by the pilot.
-    #[serde(rename = "told")]
+    #[serde(alias = "told")]
     Given,
     /// Fitted to the ground speeds in the turns.
     Turns,

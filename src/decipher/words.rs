@@ -12,7 +12,7 @@ use crate::model::channel::Channel;
 use crate::model::units::Unit;
 
 /// Captions of overlays with their channels (common practice, no source). Captions of one letter are left out.
-const LABELS: [(&str, Channel); 19] = [
+const CAPTIONS: [(&str, Channel); 19] = [
     ("spd", Channel::Speed),
     ("speed", Channel::Speed),
     ("gs", Channel::Speed),
@@ -56,7 +56,7 @@ pub struct Words {
     /// The unit; `None` if no known unit was read.
     pub unit: Option<Unit>,
     /// The caption in lower case, with its channel; `None` if no known caption was read.
-    pub label: Option<(&'static str, Channel)>,
+    pub caption: Option<(&'static str, Channel)>,
 }
 
 /// The words on the left and on the right of a number in one frame.
@@ -77,13 +77,13 @@ impl Words {
             .filter_map(|image| word_pair(&read_characters(&strip.crop(image)), rect, strip))
             .collect();
         let units = pairs.iter().map(|pair| Unit::parse(&pair.after).ok());
-        let labels = pairs.iter().map(|pair| label(&pair.before).or_else(|| label(&pair.after)));
-        Self { unit: most_frequent(units), label: most_frequent(labels) }
+        let captions = pairs.iter().map(|pair| caption(&pair.before).or_else(|| caption(&pair.after)));
+        Self { unit: most_frequent(units), caption: most_frequent(captions) }
     }
 }
 
-fn label(word: &str) -> Option<(&'static str, Channel)> {
-    LABELS.iter().find(|(spelling, _)| *spelling == word).cloned()
+fn caption(word: &str) -> Option<(&'static str, Channel)> {
+    CAPTIONS.iter().find(|(spelling, _)| *spelling == word).cloned()
 }
 
 /// The strip of a box with the columns on both sides, up to the next boxes in the same rows.
@@ -185,7 +185,7 @@ mod tests {
     }
 
     #[test]
-    fn the_words_next_to_a_number_are_its_label_and_unit() {
+    fn the_words_next_to_a_number_are_its_caption_and_unit() {
         let expected = |before: &str, after: &str| Some((before.to_owned(), after.to_owned()));
         assert_eq!(words("spd:123km/h", 4, 3), expected("spd", "km/h"));
         assert_eq!(words("?12.4v", 1, 4), expected("", "v"));

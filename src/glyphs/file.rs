@@ -36,7 +36,7 @@ use crate::toml_words::in_one_line;
 /// File name of the description in the folder of a glyph set.
 const DESCRIPTION: &str = "glyphs.toml";
 /// File name of the labelled readings in the folder of a glyph set.
-pub const LABELS: &str = "told.toml";
+pub const LABELS: &str = "labels.toml";
 
 /// Maximum number of faces of a glyph set. Learned sets have one for each typeface and size; set by judgement.
 const MAX_FACES: usize = 64;

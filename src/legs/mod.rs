@@ -41,7 +41,7 @@ pub enum ThrottleSource {
     /// Read from the overlay.
     Overlay,
     /// Given by the pilot as a list of steps.
-    #[serde(rename = "told")]
+    #[serde(alias = "told")]
     Given,
     /// Given in the legs file.
     LegsFile,

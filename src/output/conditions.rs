@@ -39,7 +39,7 @@ fn pattern_sentence(pattern: &Pattern, symbol: &str) -> String {
 
 fn wind_sentence(wind: &WindFinding, symbol: &str) -> String {
     let source = match wind.source {
-        WindSource::Given => "told",
+        WindSource::Given => "given",
         WindSource::Turns => "fitted to the turns",
     };
     format!(

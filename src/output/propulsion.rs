@@ -13,11 +13,11 @@ pub fn sentences(flight: &Flight) -> Vec<String> {
     }
     let notes = flight.aircraft.line();
     let aircraft = (!notes.is_empty()).then(|| format!("Aircraft: {notes}."));
-    let told = match flight.unit(&Channel::Speed) {
+    let speed = match flight.unit(&Channel::Speed) {
         Some(unit) => flight.propulsion.sentences(unit),
         None => flight.propulsion.battery.iter().flat_map(|battery| battery.sentences()).collect(),
     };
-    aircraft.into_iter().chain(told).collect()
+    aircraft.into_iter().chain(speed).collect()
 }
 
 /// The section of the report on battery, motor and propeller; empty if there are no sentences.

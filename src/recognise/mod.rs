@@ -26,9 +26,9 @@ pub mod templates;
 pub mod text;
 mod training;
 
+pub(crate) use features::cells::{correlation, dot, features_at};
 pub use features::energy_profile;
 pub use features::high_pass::HighPass;
-pub(crate) use features::patches::{correlation, dot, patch_at};
 pub use features::sample::{Patch, Sample};
 pub use features::window::{MARGIN_PX, Window, working_factor};
 pub use observation::{Candidate, MAX_DEFICIT, Observation, RegionReading, TextLegibility};

@@ -13,7 +13,7 @@ const SAME_FRAME_S: f64 = 1e-3;
 /// Typed labels that have not yet been used to learn the digits, as stored between sessions.
 #[derive(Debug, Clone, Serialize, Deserialize, Default)]
 pub(super) struct Typed {
-    #[serde(rename = "told")]
+    #[serde(rename = "label", alias = "told")]
     pub labels: Vec<StoredLabel>,
 }
 

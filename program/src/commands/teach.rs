@@ -47,7 +47,7 @@ pub struct TeachArguments {
     #[arg(long, value_name = "FILE")]
     setup: PathBuf,
     /// Label a reading: the text that a channel shows at a time, such as speed@12.4=63; can be given several
-    /// times. Labels are kept in told.toml beside the glyphs; a label for the same time is replaced
+    /// times. Labels are kept in labels.toml beside the glyphs; a label for the same time is replaced
     #[arg(long, value_name = "CHANNEL@SECONDS=TEXT", value_parser = labelled_reading)]
     say: Vec<LabelledReading>,
     /// Remove the label of a time, such as speed@12.4
@@ -246,7 +246,7 @@ fn report(
         );
     }
     print_line!(
-        "Glyphs: {}, learned from {labels} labelled readings (stored in told.toml in that folder)",
+        "Glyphs: {}, learned from {labels} labelled readings (stored in labels.toml in that folder)",
         folder.path.display()
     );
     if missing.is_empty() {
@@ -292,7 +292,7 @@ mod tests {
     #[test]
     fn only_the_images_of_an_earlier_command_are_removed() {
         let folder = tempfile::tempdir().unwrap();
-        for name in ["tell-next-1.png", "label-next-6.png", "suspect-2.png", "told.toml", "5.png"] {
+        for name in ["tell-next-1.png", "label-next-6.png", "suspect-2.png", "labels.toml", "5.png"] {
             std::fs::write(folder.path().join(name), "").unwrap();
         }
         for name in ["label-next-best.png", "suspect-.png", "label-next-1.jpg"] {
@@ -303,6 +303,6 @@ mod tests {
         let entries = std::fs::read_dir(folder.path()).unwrap();
         let mut left: Vec<String> = entries.map(|entry| file_name(&entry.unwrap().path())).collect();
         left.sort();
-        assert_eq!(left, ["5.png", "label-next-1.jpg", "label-next-best.png", "suspect-.png", "told.toml"]);
+        assert_eq!(left, ["5.png", "label-next-1.jpg", "label-next-best.png", "suspect-.png", "labels.toml"]);
     }
 }

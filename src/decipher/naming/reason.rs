@@ -37,7 +37,7 @@ pub enum Reason {
     /// The unit beside the value.
     Unit(Unit),
     /// The caption beside the value in the overlay, in lower case.
-    Label(&'static str),
+    Caption(&'static str),
 }
 
 impl fmt::Display for Reason {
@@ -59,7 +59,7 @@ impl fmt::Display for Reason {
             Self::Clock => write!(f, "advances by one second each second"),
             Self::Negative => write!(f, "below zero at times"),
             Self::Unit(unit) => write!(f, "\"{}\" beside it", unit.symbol()),
-            Self::Label(label) => write!(f, "\"{label}\" beside it"),
+            Self::Caption(caption) => write!(f, "\"{caption}\" beside it"),
         }
     }
 }

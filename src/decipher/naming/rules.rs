@@ -84,8 +84,8 @@ impl Rating {
             let fits = channel.quantity() == Some(unit.quantity());
             rated = rated.rule(fits, WORD, Reason::Unit(unit)).against(!fits, OTHER_UNIT);
         }
-        if let Some((spelling, labelled)) = &words.label {
-            rated = rated.rule(labelled == channel, WORD, Reason::Label(spelling));
+        if let Some((spelling, labelled)) = &words.caption {
+            rated = rated.rule(labelled == channel, WORD, Reason::Caption(spelling));
         }
         rated
     }

@@ -99,7 +99,7 @@ fn probabilities_of_a_clear_flight_are_high_and_reasons_are_given() {
 #[test]
 fn a_unit_beside_a_readout_outweighs_its_behaviour() {
     let with_unit = |unit| DecipheredReadout {
-        words: Words { unit: Some(unit), label: None },
+        words: Words { unit: Some(unit), caption: None },
         ..readout(0, |time_s| 60.0 + 30.0 * (time_s / 7.0).sin())
     };
     assert_eq!(names(&[with_unit(Unit::MilesPerHour)]), ["speed"]);
@@ -109,6 +109,7 @@ fn a_unit_beside_a_readout_outweighs_its_behaviour() {
 
 #[test]
 fn a_label_names_a_readout_that_never_changes() {
-    let constant = |label| DecipheredReadout { words: Words { unit: None, label }, ..readout(0, |_| 12.0) };
+    let constant =
+        |caption| DecipheredReadout { words: Words { unit: None, caption }, ..readout(0, |_| 12.0) };
     assert_eq!(names(&[constant(Some(("sat", Channel::Satellites)))]), ["satellites"]);
 }

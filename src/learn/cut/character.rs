@@ -4,7 +4,7 @@ use ndarray::Array2;
 
 use crate::learn::group::size_group::{RegionExamples, SizeGroup};
 use crate::learn::layout::text_layout::TextLayout;
-use crate::recognise::patch_at;
+use crate::recognise::features_at;
 
 /// One character of a labelled text.
 #[derive(Debug, Clone)]
@@ -33,7 +33,7 @@ impl CharacterCut {
     /// background is removed; `None` if the cell does not lie within the features.
     pub(crate) fn features_in(&self, group: &SizeGroup<'_>) -> Option<Array2<f32>> {
         let features = group.regions.get(self.region)?.features.get(self.example)?;
-        patch_at(features, self.top, self.left, self.features.dim())
+        features_at(features, self.top, self.left, self.features.dim())
     }
 }
 
@@ -60,7 +60,7 @@ pub(crate) fn cut_text(group: &SizeGroup<'_>, layout: &TextLayout, at: TextPosit
         let advance = layout.advances.of(character);
         let left = edge + shift;
         let size = (group.rows, advance.ceil() as usize);
-        let features = patch_at(&features[example], top, left, size)?;
+        let features = features_at(&features[example], top, left, size)?;
         let (label_index, text) = (label_indices[example], text.clone());
         Some(CharacterCut { character, region, example, label_index, text, top, left, advance, features })
     };

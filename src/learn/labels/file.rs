@@ -2,7 +2,7 @@
 //! ones.
 //!
 //! ```toml
-//! [[told]]
+//! [[label]]
 //! clip = "flight.avi"        # looked for in the folder of the clip that is labelled now
 //! channel = "speed"
 //! time_s = 12.4              # seconds from the clip's first video frame
@@ -24,6 +24,8 @@ use crate::toml_words::in_one_line;
 /// Difference in time below which two labels of one channel belong to the same frame, in seconds: the frame interval
 /// at 100 frames a second, which is faster than cameras record.
 const SAME_MOMENT_S: f64 = 0.01;
+/// Name of the label file in folders that earlier versions wrote.
+const EARLIER_NAME: &str = "told.toml";
 /// Comment at the top of the label file.
 const HEAD: &str = "# Labelled readings that the digits are learned from. Edit, add or remove readings here as you like;\n\
     # the next time the digits are taught, all readings in this file are used.\n\n";
@@ -87,7 +89,7 @@ impl StoredLabel {
 #[serde(deny_unknown_fields)]
 pub struct LabelFile {
     /// The labels, in the order in which they were given.
-    #[serde(rename = "told", default)]
+    #[serde(rename = "label", alias = "told", default)]
     pub labels: Vec<StoredLabel>,
 }
 
@@ -98,15 +100,17 @@ impl LabelFile {
         folder.join(LABELS)
     }
 
-    /// Loads the labels of the glyph set in `folder`; there are none if the file does not exist yet.
+    /// Loads the labels of the glyph set in `folder`, also from a file of an earlier version. There are none if
+    /// neither file exists.
     ///
     /// # Errors
     ///
     /// [`LabelFileError::Unusable`] if the file cannot be read.
     pub fn load(folder: &Path) -> Result<Self, LabelFileError> {
-        let path = Self::path(folder);
+        let paths = [Self::path(folder), folder.join(EARLIER_NAME)];
+        let path = paths.iter().find(|path| path.exists()).unwrap_or(&paths[0]);
         let unusable = |reason: String| LabelFileError::Unusable { path: path.clone(), reason };
-        match read_text(&path, MAX_TEXT_BYTES) {
+        match read_text(path, MAX_TEXT_BYTES) {
             Ok(text) => toml::from_str(&text).map_err(|error| unusable(in_one_line(&text, &error))),
             Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(Self::default()),
             Err(error) => Err(unusable(error.to_string())),
@@ -187,6 +191,17 @@ mod tests {
     }
 
     #[test]
+    fn labels_of_an_earlier_version_are_kept() {
+        let folder = tempfile::tempdir().unwrap();
+        let text = "[[told]]\nclip = \"a.avi\"\nchannel = \"speed\"\ntime_s = 1.5\ntext = \"84\"\n";
+        fs::write(folder.path().join(EARLIER_NAME), text).unwrap();
+        let mut file = LabelFile::load(folder.path()).unwrap();
+        file.add("a.avi", &label(3.0, "63"));
+        file.save(folder.path()).unwrap();
+        assert_eq!(LabelFile::load(folder.path()).unwrap().labels.len(), 2);
+    }
+
+    #[test]
     fn a_label_can_be_forgotten_once() {
         let mut file = LabelFile::default();
         file.add("a.avi", &label(1.5, "84"));
@@ -212,8 +227,8 @@ mod tests {
     #[test]
     fn a_file_with_a_mistake_is_named() {
         let folder = tempfile::tempdir().unwrap();
-        fs::write(folder.path().join(LABELS), "[[told]]\nclip = 3").unwrap();
+        fs::write(folder.path().join(LABELS), "[[label]]\nclip = 3").unwrap();
         let message = LabelFile::load(folder.path()).unwrap_err().to_string();
-        assert!(message.contains("told.toml") && message.contains("fix the file"), "{message}");
+        assert!(message.contains("labels.toml") && message.contains("fix the file"), "{message}");
     }
 }

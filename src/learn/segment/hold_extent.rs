@@ -12,7 +12,7 @@ use ndarray::Array2;
 use crate::learn::cut::character::{CharacterCut, cuts_of_text};
 use crate::learn::group::repeated_frames::mean_features;
 use crate::learn::group::size_group::SizeGroup;
-use crate::recognise::{Patch, patch_at};
+use crate::recognise::{Patch, features_at};
 
 /// Shifts of a frame's text relative to the labelled frame that are tried, in working pixels (set by
 /// judgement).
@@ -172,7 +172,7 @@ fn sums_without_neighbours(
 ) -> CellSums {
     let mut sums = all.clone();
     for cut in text {
-        let cells = cut.features_in(group).zip(patch_at(centre, cut.top, cut.left, cut.features.dim()));
+        let cells = cut.features_in(group).zip(features_at(centre, cut.top, cut.left, cut.features.dim()));
         if let Some((mean, labelled)) = cells {
             add(&mut sums, cut.character, &mean, -frame_count(group, cut));
             add(&mut sums, cut.character, &labelled, 1.0);
@@ -205,7 +205,7 @@ fn cell_and_glyph<'a>(
     glyphs: &'a CellSums,
     shift: f32,
 ) -> Option<(Array2<f32>, &'a CellSum)> {
-    let cell = patch_at(features, cut.top, cut.left + shift, cut.features.dim())?;
+    let cell = features_at(features, cut.top, cut.left + shift, cut.features.dim())?;
     let own = glyphs.get(&cut.character).filter(|own| own.sum.dim() == cell.dim())?;
     Some((cell, own))
 }

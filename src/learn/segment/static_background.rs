@@ -9,7 +9,7 @@ use ndarray::Array2;
 
 use crate::learn::cut::character::CharacterCut;
 use crate::learn::group::size_group::{RegionExamples, SizeGroup};
-use crate::recognise::{Background, BackgroundEstimate, CONTRAST_LIMITS, PlacedTemplate, patch_at};
+use crate::recognise::{Background, BackgroundEstimate, CONTRAST_LIMITS, PlacedTemplate, features_at};
 
 /// Minimum number of training examples of a region for separating static background from moving scenery (set
 /// by judgement).
@@ -66,7 +66,8 @@ fn remove_from_region(
 fn relative_contrast(features: &[Array2<f32>], cuts: &[&CharacterCut], glyphs: &MeanCells) -> f32 {
     let (mut along, mut squares) = (0.0, 0.0);
     for cut in cuts {
-        let cell = features.get(cut.example).and_then(|f| patch_at(f, cut.top, cut.left, cut.features.dim()));
+        let cell =
+            features.get(cut.example).and_then(|f| features_at(f, cut.top, cut.left, cut.features.dim()));
         if let (Some(cell), Some(glyph)) = (cell, glyphs.get(&cut.character))
             && cell.dim() == glyph.dim()
         {

@@ -14,7 +14,7 @@ use crate::learn::cut::character::CharacterCut;
 use crate::learn::cut::digit_prior::{DIGITS, digit_log_prior};
 use crate::learn::group::size_group::SizeGroup;
 use crate::recognise::MARGIN_PX;
-use crate::recognise::patch_at;
+use crate::recognise::features_at;
 
 /// Prior probability that a label is wrong (set by judgement).
 const WRONG_LABEL: f32 = 0.02;
@@ -241,7 +241,7 @@ fn widened_cell(group: &SizeGroup<'_>, cut: &CharacterCut, size: (usize, usize))
     }
     let whole = group.regions.get(cut.region)?.features.get(cut.example)?;
     let excess = size.1.saturating_sub(cut.features.ncols()) as f32;
-    patch_at(whole, cut.top, cut.left - 0.5 * excess, size)
+    features_at(whole, cut.top, cut.left - 0.5 * excess, size)
 }
 
 /// The cells to the left and right of a labelled text, if they lie inside the box and the setup allows
@@ -256,7 +256,7 @@ fn adjacent_cells(group: &SizeGroup<'_>, text: &[CharacterCut], size: (usize, us
         let inside = MARGIN_PX as f32..=(features.ncols().saturating_sub(MARGIN_PX)) as f32;
         let cell = |left: f32, is_left: bool| {
             let is_inside = inside.contains(&left) && inside.contains(&(left + size.1 as f32 - 1.0));
-            let features = patch_at(features, first.top, left, size).filter(|_| is_inside && !is_full)?;
+            let features = features_at(features, first.top, left, size).filter(|_| is_inside && !is_full)?;
             let (label_index, log_prior) = (first.label_index, digit_log_prior(&features));
             Some(AdjacentCell { label_index, is_left, log_prior, features })
         };

@@ -60,7 +60,7 @@ fn existing_results_stay_unless_they_are_to_be_replaced() {
 #[test]
 fn a_single_old_result_is_enough_to_refuse_before_the_reading_starts() {
     let home = tempfile::tempdir().unwrap();
-    fs::write(home.path().join("legs.csv"), "told by hand").unwrap();
+    fs::write(home.path().join("legs.csv"), "made by hand").unwrap();
     let error = ResultFolder::prepare(home.path(), Existing::Keep).unwrap_err();
     assert!(matches!(&error, OutputError::ResultsExist { files, .. } if *files == ["legs.csv"]), "{error}");
     assert_eq!(names_in(home.path()), ["legs.csv"]);

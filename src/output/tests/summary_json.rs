@@ -148,7 +148,7 @@ fn wind_air_and_patterns_are_in_the_summary_and_in_the_table() {
         budget: Budget::default(),
     }];
     let json = parsed(&flight);
-    assert_eq!(json["wind"]["source"], "told");
+    assert_eq!(json["wind"]["source"], "given");
     assert_eq!(json["patterns"][0]["legs"], serde_json::json!([3, 4, 5]));
     assert_eq!(json["patterns"][0]["wind_from_deg"], 271.0);
     assert_eq!(json["air"]["altitude_from"], "field");

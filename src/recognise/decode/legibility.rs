@@ -8,7 +8,7 @@
 use ndarray::Array2;
 
 use super::decoded::{Decoded, DecodedCharacter};
-use crate::recognise::features::patches::patch_at;
+use crate::recognise::features::cells::features_at;
 use crate::recognise::score::shape_prior::ShapePrior;
 use crate::recognise::templates::alphabet::Alphabet;
 use crate::recognise::text::grammar::is_separator;
@@ -76,7 +76,7 @@ pub(in crate::recognise) fn evaluate_shape_prior(
             continue;
         }
         let size = alphabet.index_of(digit.character).map(|index| alphabet.shapes[index].template.dim());
-        let cell = size.and_then(|size| patch_at(features, top, digit.left, size));
+        let cell = size.and_then(|size| features_at(features, top, digit.left, size));
         digit.shape_probabilities = cell.map(|cell| shape_probabilities(&cell));
     }
     if !well_seen && decoded.energy_beside > MIN_ENERGY_BESIDE {
@@ -89,7 +89,7 @@ fn unknown_beside(decoded: &Decoded, alphabet: &Alphabet, (features, top): (&Arr
     let size = (alphabet.rows, alphabet.pitch().ceil() as usize);
     let cells = decoded
         .cells_beside(alphabet, features.ncols())
-        .filter_map(|left| patch_at(features, top, left, size));
+        .filter_map(|left| features_at(features, top, left, size));
     cells.map(|cell| unknown_probability(&shape_probabilities(&cell), alphabet)).fold(0.0, f32::max)
 }
 

@@ -12,12 +12,12 @@ pub mod margins;
 use arrayvec::ArrayVec;
 use ndarray::Array2;
 
-use super::features::patches::{copy_patch, correlation_of, dot, patch_at};
+use super::features::cells::{copy_features_at, correlation_of, dot, features_at};
 use super::score::matcher::Scorer;
 use super::templates::MAX_CHARACTERS;
 use super::templates::alphabet::Alphabet;
 use super::templates::column_mask::{ColumnMask, start_half_columns};
-use super::text::grammar::{Grammar, GrammarStep};
+use super::text::grammar::{Grammar, GrammarNode};
 use super::text::placement::{Anchor, Placement};
 use super::text::{MAX_TEXT_LENGTH, Text};
 use character_scores::CharacterScores;
@@ -116,8 +116,8 @@ impl<S: Scorer> Decoder<'_, S> {
         let other_lengths: Vec<(Text, f32)> =
             others.map(|(_, other)| (self.text_of(&other.path), score - other.score)).collect();
         let length_margin = other_lengths.iter().map(|(_, deficit)| *deficit).fold(*score, f32::min);
-        let mut patch = Vec::with_capacity(self.alphabet.rows * self.alphabet.cols);
-        let character = |(index, left): &(usize, i32)| self.character(*index, *left, scores, &mut patch);
+        let mut cell = Vec::with_capacity(self.alphabet.rows * self.alphabet.cols);
+        let character = |(index, left): &(usize, i32)| self.character(*index, *left, scores, &mut cell);
         let characters: Vec<DecodedCharacter> = path.iter().map(character).collect();
         let contrast_beside = self.contrast_beside(&characters, anchor, scores);
         let text = text_from(characters.iter().map(|character| character.character));
@@ -176,8 +176,8 @@ impl<S: Scorer> Decoder<'_, S> {
     fn energy_beside(&self, characters: &[DecodedCharacter], features: &Array2<f32>, top: usize) -> f32 {
         let pitch = self.alphabet.pitch();
         let energy = |left: f32, cols: f32| {
-            let patch = patch_at(features, top, left, (self.alphabet.rows, cols.round() as usize))?;
-            patch.as_slice().map(|levels| dot(levels, levels))
+            let cell = features_at(features, top, left, (self.alphabet.rows, cols.round() as usize))?;
+            cell.as_slice().map(|levels| dot(levels, levels))
         };
         let own = characters.iter().filter(|character| character.character.is_ascii_digit());
         let own: Vec<f32> =
@@ -188,13 +188,13 @@ impl<S: Scorer> Decoder<'_, S> {
     }
 
     /// Describes one character of the best text. Its left edge is searched near `left`, in halves of a working pixel,
-    /// and is where the score is best. `patch` is a scratch buffer.
+    /// and is where the score is best. `cell` is a scratch buffer.
     fn character(
         &self,
         index: usize,
         left: i32,
         scores: &CharacterScores<'_>,
-        patch: &mut Vec<f32>,
+        cell: &mut Vec<f32>,
     ) -> DecodedCharacter {
         let shape = &self.alphabet.shapes[index];
         let left = scores.best_position(index, left).unwrap_or(left);
@@ -209,10 +209,10 @@ impl<S: Scorer> Decoder<'_, S> {
             .map(|other| score_of(other).unwrap_or(f32::NEG_INFINITY))
             .collect();
         let column = left as f32 / 2.0;
-        let is_inside = copy_patch(scores.features, scores.top, column, shape.template.dim(), patch);
+        let is_inside = copy_features_at(scores.features, scores.top, column, shape.template.dim(), cell);
         let template = shape.template.as_slice().filter(|_| is_inside);
-        let correlation = template.map_or(0.0, |template| correlation_of(template, patch));
-        let min_part_score = if is_inside { self.scorer.min_part_score(index, patch) } else { 0.0 };
+        let correlation = template.map_or(0.0, |template| correlation_of(template, cell));
+        let min_part_score = if is_inside { self.scorer.min_part_score(index, cell) } else { 0.0 };
         let distance2 = self.scorer.distance2(index).max(f32::MIN_POSITIVE);
         let contrast = all[index] / distance2 + 0.5;
         let goodness = self.scorer.goodness_of_fit(index, &all);
@@ -244,7 +244,7 @@ impl PartialTexts {
 
     /// Builds all partial texts whose anchored edge is at `start`, in halves of a working pixel from the left edge of
     /// the features.
-    fn build(&mut self, steps: &[GrammarStep], anchor: Anchor, start: i32, scores: &CharacterScores<'_>) {
+    fn build(&mut self, steps: &[GrammarNode], anchor: Anchor, start: i32, scores: &CharacterScores<'_>) {
         self.all.clear();
         self.by_step.clear();
         for step in steps {
@@ -269,7 +269,7 @@ impl PartialTexts {
         &mut self,
         parent: Option<usize>,
         (edge, score): (i32, f32),
-        (step, anchor, first): (&GrammarStep, Anchor, usize),
+        (step, anchor, first): (&GrammarNode, Anchor, usize),
         scores: &CharacterScores<'_>,
     ) {
         for (class, width_class) in scores.classes.iter().enumerate() {

@@ -3,9 +3,9 @@
 //! [`sample`] holds the surroundings of all regions in some frames.
 
 mod blur;
+pub mod cells;
 pub mod energy_profile;
 pub mod high_pass;
-pub mod patches;
 pub mod sample;
 pub mod scratch;
 pub mod window;

@@ -10,8 +10,8 @@ use rayon::prelude::*;
 use crate::glyphs::Face;
 use crate::recognise::decode::Decoder;
 use crate::recognise::decode::decoded::Decoded;
+use crate::recognise::features::cells::features_at;
 use crate::recognise::features::high_pass::HighPass;
-use crate::recognise::features::patches::patch_at;
 use crate::recognise::features::sample::Patch;
 use crate::recognise::score::matcher::{Correlator, correlations};
 use crate::recognise::templates::alphabet::{Alphabet, high_pass_of, shapes_of};
@@ -97,14 +97,14 @@ impl CharacterMeans {
         let Some(top) = placement.top.checked_sub(PADDING_PX) else { return };
         let size = (alphabet.rows + 2 * PADDING_PX, alphabet.cols + 2 * PADDING_PX);
         for digit in decoded.digits() {
-            let Some(patch) = patch_at(levels, top, digit.left - PADDING_PX as f32, size) else { continue };
+            let Some(cell) = features_at(levels, top, digit.left - PADDING_PX as f32, size) else { continue };
             match self.means.iter_mut().find(|mean| mean.character == digit.character) {
                 Some(mean) => {
-                    mean.levels += &patch;
+                    mean.levels += &cell;
                     mean.cells += 1;
                 }
                 None => {
-                    self.means.push(CharacterMean { character: digit.character, levels: patch, cells: 1 });
+                    self.means.push(CharacterMean { character: digit.character, levels: cell, cells: 1 });
                 }
             }
         }

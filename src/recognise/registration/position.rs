@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use crate::recognise::decode::Decoder;
 use crate::recognise::decode::decoded::{Decoded, DecodedCharacter};
-use crate::recognise::features::patches::patch_at;
+use crate::recognise::features::cells::features_at;
 use crate::recognise::features::window::MARGIN_PX;
 use crate::recognise::score::matcher::{Correlator, correlate};
 use crate::recognise::templates::alphabet::Alphabet;
@@ -137,7 +137,7 @@ fn explained(alphabet: &Alphabet, features: &Array2<f32>, top: usize, decoded: &
     let explained = |character: &DecodedCharacter| {
         let size = alphabet.shapes[alphabet.index_of(character.character)?].template.dim();
         let share = character.correlation * character.correlation;
-        Some(share * energy(&patch_at(features, top, character.left, size)?))
+        Some(share * energy(&features_at(features, top, character.left, size)?))
     };
     let inside = MARGIN_PX..features.ncols().saturating_sub(MARGIN_PX);
     let all = features.slice(s![top..top + alphabet.rows, inside]).to_owned();

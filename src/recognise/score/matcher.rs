@@ -12,7 +12,7 @@ use super::cross_correlation::{FeatureRows, TemplateRow};
 use super::goodness_of_fit::{DIGITS, GoodnessOfFit, GoodnessOfFitTest};
 use super::noise::Noise;
 use super::part_scores::TemplateParts;
-use crate::recognise::features::patches::dot;
+use crate::recognise::features::cells::dot;
 use crate::recognise::templates::MAX_CHARACTERS;
 use crate::recognise::templates::alphabet::{Alphabet, Shape};
 use crate::recognise::templates::column_mask::ColumnMask;

@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use super::alphabet::Alphabet;
-use crate::recognise::text::grammar::{Grammar, GrammarStep, Slot};
+use crate::recognise::text::grammar::{Grammar, GrammarNode, Slot};
 use crate::recognise::text::placement::{Anchor, POSITION_TOLERANCE_HALF_COLS, Placement};
 
 /// The columns at which characters can stand. All digits have the same columns.
@@ -82,7 +82,7 @@ impl ColumnMask {
 pub(in crate::recognise) fn start_half_columns(
     placement: &Placement,
     alphabet: &Alphabet,
-    steps: &[GrammarStep],
+    steps: &[GrammarNode],
 ) -> impl Iterator<Item = i32> + use<> {
     let half = |column: f32| (2.0 * column).round() as i32;
     let Placement { position, shifts, anchor, .. } = *placement;
@@ -95,7 +95,7 @@ pub(in crate::recognise) fn start_half_columns(
 }
 
 /// Widths of the narrowest and of the widest text of a prefix tree with the nodes `steps`, in columns.
-fn text_widths(alphabet: &Alphabet, steps: &[GrammarStep]) -> (f32, f32) {
+fn text_widths(alphabet: &Alphabet, steps: &[GrammarNode]) -> (f32, f32) {
     let mut widths: Vec<(f32, f32)> = Vec::with_capacity(steps.len());
     let mut all = (f32::INFINITY, 0.0_f32);
     for step in steps {

@@ -41,7 +41,7 @@ pub fn is_separator(character: char) -> bool {
 
 /// A node of the prefix tree of all texts, which is built from the anchored edge outwards.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct GrammarStep {
+pub struct GrammarNode {
     /// The kind of character at this position.
     pub slot: Slot,
     /// Index of the preceding node; `None` for the first character.
@@ -59,8 +59,8 @@ pub struct Grammar {
     decimals: u8,
     /// The separator of the digits: decimal point or colon.
     separator: Slot,
-    from_left: Vec<GrammarStep>,
-    from_right: Vec<GrammarStep>,
+    from_left: Vec<GrammarNode>,
+    from_right: Vec<GrammarNode>,
 }
 
 impl Grammar {
@@ -108,7 +108,7 @@ impl Grammar {
     /// The nodes of the prefix tree of all texts, built from the anchored edge, or from the left for centred
     /// texts; a node comes after its parent.
     #[must_use]
-    pub fn steps(&self, anchor: Anchor) -> &[GrammarStep] {
+    pub fn steps(&self, anchor: Anchor) -> &[GrammarNode] {
         match anchor {
             Anchor::Left | Anchor::Centre => &self.from_left,
             Anchor::Right => &self.from_right,
@@ -173,14 +173,14 @@ fn patterns(separator: Slot, digits: u8, decimals: u8, minus: bool) -> Vec<Vec<S
 }
 
 /// The prefix tree of some forms of texts.
-fn prefix_tree(patterns: &[Vec<Slot>]) -> Vec<GrammarStep> {
-    let mut steps: Vec<GrammarStep> = Vec::new();
+fn prefix_tree(patterns: &[Vec<Slot>]) -> Vec<GrammarNode> {
+    let mut steps: Vec<GrammarNode> = Vec::new();
     for pattern in patterns {
         let mut parent = None;
         for slot in pattern {
             let known = steps.iter().position(|step| step.slot == *slot && step.parent == parent);
             parent = Some(known.unwrap_or_else(|| {
-                steps.push(GrammarStep { slot: *slot, parent, ends: false });
+                steps.push(GrammarNode { slot: *slot, parent, ends: false });
                 steps.len() - 1
             }));
         }

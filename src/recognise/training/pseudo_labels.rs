@@ -4,7 +4,7 @@
 use ndarray::Array2;
 
 use crate::recognise::decode::decoded::Decoded;
-use crate::recognise::features::patches::{correlation, patch_at};
+use crate::recognise::features::cells::{correlation, features_at};
 use crate::recognise::registration::MIN_CALIBRATION_CORRELATION;
 use crate::recognise::score::noise::Noise;
 use crate::recognise::templates::alphabet::{Alphabet, Shape};
@@ -25,7 +25,7 @@ const MIN_ORIGINAL_CORRELATION_FEW_PICTURES: f32 = 0.65;
 const MAX_CONTRAST_CHANGE_RATIO: f32 = 1.1;
 
 /// Minimum number of cells that a template is re-estimated from. Set by judgement.
-const MIN_PATCHES: usize = 6;
+const MIN_CELLS: usize = 6;
 
 /// Whether a text of the sample is used as a pseudo-label: every character fits its template, as a whole and in parts.
 pub(in crate::recognise) fn is_pseudo_label(decoded: &Decoded, max_t2: f32) -> bool {
@@ -46,7 +46,7 @@ pub(super) fn max_t2<'a>(texts: impl Iterator<Item = &'a Decoded>) -> f32 {
 /// it was scaled to that of the templates; and the differences of all cells from their templates.
 #[derive(Default)]
 pub(super) struct PseudoLabels {
-    patches: Vec<Vec<(Array2<f32>, f32)>>,
+    cells: Vec<Vec<(Array2<f32>, f32)>>,
     differences: Vec<Array2<f32>>,
 }
 
@@ -59,7 +59,7 @@ impl PseudoLabels {
         line: (&Placement, f32),
         labels: &[Option<Decoded>],
     ) -> Self {
-        let mut this = Self { patches: vec![Vec::new(); alphabet.shapes.len()], differences: Vec::new() };
+        let mut this = Self { cells: vec![Vec::new(); alphabet.shapes.len()], differences: Vec::new() };
         for (features, decoded) in sample.iter().zip(labels) {
             if let Some(decoded) = decoded {
                 this.add_text(alphabet, features, decoded, line);
@@ -72,8 +72,8 @@ impl PseudoLabels {
     pub(super) fn merged(parts: Vec<Self>) -> Self {
         let mut all = Self::default();
         for part in parts {
-            all.patches.resize(part.patches.len().max(all.patches.len()), Vec::new());
-            all.patches.iter_mut().zip(part.patches).for_each(|(all, part)| all.extend(part));
+            all.cells.resize(part.cells.len().max(all.cells.len()), Vec::new());
+            all.cells.iter_mut().zip(part.cells).for_each(|(all, part)| all.extend(part));
             all.differences.extend(part.differences);
         }
         all
@@ -89,13 +89,14 @@ impl PseudoLabels {
         for character in &decoded.characters {
             let Some(index) = alphabet.index_of(character.character) else { continue };
             let shape = &alphabet.shapes[index];
-            let Some(patch) = patch_at(features, placement.top, character.left, shape.template.dim()) else {
+            let Some(cell) = features_at(features, placement.top, character.left, shape.template.dim())
+            else {
                 continue;
             };
             if shape.template.ncols() == alphabet.cols {
-                self.differences.push((&patch - &shape.template) * contrast);
+                self.differences.push((&cell - &shape.template) * contrast);
             }
-            self.patches[index].push((patch, contrast));
+            self.cells[index].push((cell, contrast));
         }
         self.add_empty_cell(alphabet, features, decoded, (placement, contrast));
     }
@@ -110,8 +111,8 @@ impl PseudoLabels {
     ) {
         let Some(first) = decoded.characters.first() else { return };
         let left = first.left - alphabet.cols as f32;
-        if let Some(patch) = patch_at(features, placement.top, left, (alphabet.rows, alphabet.cols)) {
-            self.differences.push(patch * contrast);
+        if let Some(cell) = features_at(features, placement.top, left, (alphabet.rows, alphabet.cols)) {
+            self.differences.push(cell * contrast);
         }
     }
 
@@ -120,11 +121,11 @@ impl PseudoLabels {
     /// alphabet), and better than with any other. So a template cannot drift into another one, whatever the
     /// number of iterations.
     pub(super) fn re_estimate(&self, alphabet: &mut Alphabet, originals: &[Shape]) {
-        for (index, patches) in self.patches.iter().enumerate() {
-            if patches.len() < MIN_PATCHES {
+        for (index, cells) in self.cells.iter().enumerate() {
+            if cells.len() < MIN_CELLS {
                 continue;
             }
-            let mean = mean_of(patches);
+            let mean = mean_of(cells);
             let own = correlation(&mean, &originals[index].template);
             let rival = originals.iter().enumerate().filter(|(other, _)| *other != index);
             let rival = rival.map(|(_, shape)| correlation(&mean, &shape.template)).fold(-1.0, f32::max);
@@ -135,7 +136,7 @@ impl PseudoLabels {
             if own > min_correlation && own > rival {
                 let shape = &mut alphabet.shapes[index];
                 shape.template = mean;
-                shape.pictures = shape.pictures.map(|count| count.max(patches.len() as u32));
+                shape.pictures = shape.pictures.map(|count| count.max(cells.len() as u32));
             }
         }
     }
@@ -172,11 +173,11 @@ pub(super) fn limit_contrast_changes(shapes: &mut [Shape], originals: &[Shape]) 
 
 /// Least-squares mean of cells: cells of higher contrast have more weight, since scaling amplified their
 /// noise less.
-fn mean_of(patches: &[(Array2<f32>, f32)]) -> Array2<f32> {
-    let weights: f32 = patches.iter().map(|(_, contrast)| contrast * contrast).sum();
-    let size = patches.first().map_or((0, 0), |(patch, _)| patch.dim());
-    let add = |sum, (patch, contrast): &(Array2<f32>, f32)| sum + patch * (contrast * contrast);
-    patches.iter().fold(Array2::zeros(size), add) / weights
+fn mean_of(cells: &[(Array2<f32>, f32)]) -> Array2<f32> {
+    let weights: f32 = cells.iter().map(|(_, contrast)| contrast * contrast).sum();
+    let size = cells.first().map_or((0, 0), |(cell, _)| cell.dim());
+    let add = |sum, (cell, contrast): &(Array2<f32>, f32)| sum + cell * (contrast * contrast);
+    cells.iter().fold(Array2::zeros(size), add) / weights
 }
 
 #[cfg(test)]
@@ -199,11 +200,11 @@ mod tests {
         let learned = |(character, left)| Shape { pictures: Some(20), ..shape(character, left) };
         let originals = [('1', 1), ('2', 5), ('3', 3)].map(learned);
         // All digits are fainter than learned, but one is labelled before a dark background only.
-        let patches = [0.8, 1.2, 0.8].iter().zip(&originals);
-        let patches = patches.map(|(gain, shape)| vec![(&shape.template * *gain, 1.0); 8]).collect();
+        let cells = [0.8, 1.2, 0.8].iter().zip(&originals);
+        let cells = cells.map(|(gain, shape)| vec![(&shape.template * *gain, 1.0); 8]).collect();
         let high_pass = HighPass::for_cell_width(8.0);
         let mut alphabet = Alphabet { shapes: originals.to_vec(), rows: 12, cols: 8, high_pass, factor: 1 };
-        PseudoLabels { patches, ..PseudoLabels::default() }.re_estimate(&mut alphabet, &originals);
+        PseudoLabels { cells, ..PseudoLabels::default() }.re_estimate(&mut alphabet, &originals);
         limit_contrast_changes(&mut alphabet.shapes, &originals);
         for (shape, gain) in alphabet.shapes.iter().zip([0.8, 0.8 * MAX_CONTRAST_CHANGE_RATIO, 0.8]) {
             let seen = shape.template[(0, 0)] / originals[0].template[(0, 0)];
@@ -226,15 +227,15 @@ mod tests {
         let mut alphabet = Alphabet { shapes: originals.to_vec(), rows: 12, cols: 8, high_pass, factor: 1 };
         // A small difference is learned.
         let labels = PseudoLabels {
-            patches: vec![vec![(mixed(&one, &two, 0.2), 1.0); 8], Vec::new()],
+            cells: vec![vec![(mixed(&one, &two, 0.2), 1.0); 8], Vec::new()],
             ..PseudoLabels::default()
         };
         labels.re_estimate(&mut alphabet, &originals);
         assert_eq!(alphabet.shapes[0].template, mixed(&one, &two, 0.2));
         // Each iteration misreads a little more: the template stays like the original.
         for share in [0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0] {
-            let patches = vec![vec![(mixed(&one, &two, share), 1.0); 8], Vec::new()];
-            PseudoLabels { patches, ..PseudoLabels::default() }.re_estimate(&mut alphabet, &originals);
+            let cells = vec![vec![(mixed(&one, &two, share), 1.0); 8], Vec::new()];
+            PseudoLabels { cells, ..PseudoLabels::default() }.re_estimate(&mut alphabet, &originals);
             let likeness = |shape: &Shape| correlation(&alphabet.shapes[0].template, &shape.template);
             assert!(likeness(&one) > MIN_ORIGINAL_CORRELATION && likeness(&one) > likeness(&two), "{share}");
         }

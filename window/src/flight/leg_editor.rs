@@ -13,7 +13,7 @@ use pairspeed::legs::{GivenLeg, LegOptions};
 use pairspeed::{ReadOptions, work_out};
 
 /// Name to which the file with earlier edits is renamed when the pilot discards them.
-const EARLIER_FILE: &str = "legs.former.toml";
+const PREVIOUS_FILE: &str = "legs.previous.toml";
 
 /// A request to compute the flight again: its number, and the legs to use.
 type Request = (u64, LegOptions);
@@ -214,7 +214,7 @@ impl LegEditor {
         if !std::mem::take(&mut self.others) {
             return;
         }
-        let aside = free(&self.folder.join(EARLIER_FILE));
+        let aside = free(&self.folder.join(PREVIOUS_FILE));
         match std::fs::rename(self.folder.join(EDITS_FILE), &aside) {
             Ok(()) => shared.done(format!("the earlier edits are kept as {}", aside.display())),
             Err(error) => {

@@ -154,7 +154,7 @@ fn an_edit_made_while_earlier_ones_are_offered_keeps_them_under_another_name() {
     drop(window);
     let mut sitting = Sitting::in_folder(folder);
     sitting.press(Key::O);
-    assert_eq!(fs::read(sitting.result("legs.former.toml")).unwrap(), earlier);
+    assert_eq!(fs::read(sitting.result("legs.previous.toml")).unwrap(), earlier);
     assert_eq!(sitting.kept().edits().len(), 1);
     assert!(sitting.window.query_by_label("Use those edits").is_none());
 }

@@ -4,27 +4,27 @@ use ndarray::{Array2, ArrayView1};
 
 /// Copies the rectangle of `size` (rows, columns) whose top left corner is at row `top` and column `left`, with
 /// linear interpolation between columns; `None` if the rectangle extends beyond the features.
-pub(crate) fn patch_at(
+pub(crate) fn features_at(
     features: &Array2<f32>,
     top: usize,
     left: f32,
     size: (usize, usize),
 ) -> Option<Array2<f32>> {
-    let mut patch = Vec::with_capacity(size.0 * size.1);
-    copy_patch(features, top, left, size, &mut patch).then_some(())?;
-    Array2::from_shape_vec(size, patch).ok()
+    let mut cell = Vec::with_capacity(size.0 * size.1);
+    copy_features_at(features, top, left, size, &mut cell).then_some(())?;
+    Array2::from_shape_vec(size, cell).ok()
 }
 
 /// Writes the rectangle of `size` (rows, columns) whose top left corner is at row `top` and column `left` into
-/// `patch`, row by row. Returns whether the rectangle lies inside the features.
-pub(in crate::recognise) fn copy_patch(
+/// `cell`, row by row. Returns whether the rectangle lies inside the features.
+pub(in crate::recognise) fn copy_features_at(
     features: &Array2<f32>,
     top: usize,
     left: f32,
     (rows, cols): (usize, usize),
-    patch: &mut Vec<f32>,
+    cell: &mut Vec<f32>,
 ) -> bool {
-    patch.clear();
+    cell.clear();
     let column = left.floor();
     let share = left - column;
     let Some(levels) = features.as_slice() else { return false };
@@ -35,8 +35,8 @@ pub(in crate::recognise) fn copy_patch(
         let levels = &row[column as usize..column as usize + cols + 1];
         let (here, next) = (&levels[..cols], &levels[1..]);
         match share > 0.0 {
-            true => patch.extend(here.iter().zip(next).map(|(here, next)| here + share * (next - here))),
-            false => patch.extend_from_slice(here),
+            true => cell.extend(here.iter().zip(next).map(|(here, next)| here + share * (next - here))),
+            false => cell.extend_from_slice(here),
         }
     }
     true
