@@ -5,6 +5,9 @@
 //! each clip the true airspeeds, the exact text of every frame and a camera setup are written.
 //! [`FrameSource`] makes the same frames without encoding, [`text_picture`] a single line of text,
 //! [`write_templates`] the drawn glyph sets. All random numbers are derived from the scenario's seed.
+//!
+//! Constants of this crate without a stated origin were set by judgement, so that scenery, motion and signal look like those of
+//! recordings.
 
 mod clip;
 mod drawing;

@@ -6,8 +6,9 @@
 //!        -> readout (boxes) -> proposals
 //! ```
 //!
-//! All thresholds of this folder were set by judgement; the drawn clips of `tests.rs` check the result. Proposals are
-//! only a starting point: the pilot checks every box.
+//! Limits of this folder without a stated origin were set by judgement and adjusted on the tuning clips of
+//! docs/benchmarks.md; the drawn clips of `tests.rs` check the result. Proposals are only a starting point: the pilot can
+//! change every box.
 
 mod changing_parts;
 mod gradients;

@@ -5,6 +5,8 @@
 //! clip -> search (boxes, deciphered readouts) -> deciphered_camera (setup, labels, glyphs without the doubtful ones)
 //!      -> questions (images of the doubtful digits)
 //! ```
+//!
+//! Limits of this folder without a stated origin were set by judgement.
 
 mod deciphered_camera;
 mod questions;
