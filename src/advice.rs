@@ -1,7 +1,7 @@
-//! What the reader of a note or an error can do next, as values.
+//! Advice for the reader of a note or an error: what to do next.
 //!
-//! The library states the problem and which file, region or leg has it. The program and the window each word
-//! the advice: the program names an option or a command, the window a field or a page.
+//! The library states the problem and names the file, region or leg. The program and the window word the advice
+//! separately: the program names an option or a command, the window a field or a page.
 
 use std::fmt;
 
@@ -26,7 +26,8 @@ pub enum Advice {
     TeachDigits,
     /// Label at least one reading.
     LabelReading,
-    /// Check the labels, or insist on a label that is right although others contradict it.
+    /// Check the labels. If a label is right although others contradict it, mark it as insisted on: it is then used
+    /// all the same.
     CheckLabels,
     /// Check the region in a frame.
     InspectRegion,

@@ -36,7 +36,7 @@ impl FlightAir {
         self.at_legs.map(|air| at_sea_level(airspeed, air.density_ratio()))
     }
 
-    /// A note on values that are missing or assumed; `None` if there are none.
+    /// A note to the pilot on values of the air that are missing or assumed; `None` if there are none.
     #[must_use]
     pub fn note(&self) -> Option<FlightNote> {
         if self.at_legs.is_none() {

@@ -25,9 +25,9 @@ pub enum Cause {
     WindDrift,
     /// A crosswind that is unknown or known with an uncertainty.
     Crosswind,
-    /// Pairs at one throttle that differ by more than all other causes explain.
+    /// Differences between pairs at one throttle that all other causes together do not explain.
     Disagreement,
-    /// Doubt that the two legs of a pair were flown in opposite directions.
+    /// Doubt whether the two legs of a pair were flown in opposite directions.
     Doubt,
 }
 
@@ -38,9 +38,10 @@ pub struct Contribution {
     pub cause: Cause,
     /// Standard uncertainty of the airspeed from this source, in the unit of the speed.
     pub uncertainty: f64,
-    /// Degrees of freedom of the standard uncertainty; infinite if it rests on knowledge instead of samples.
+    /// Degrees of freedom of the standard uncertainty; infinite if it is not estimated from samples.
     pub degrees_of_freedom: f64,
-    /// Whether all pairs of a flight share this uncertainty, so that flying more pairs does not reduce it.
+    /// Whether all pairs of a flight have the same error from this source, so that averaging more pairs does not
+    /// reduce it.
     pub shared: bool,
 }
 
@@ -76,8 +77,8 @@ pub(super) fn shared_rounding(quantum: f64) -> Contribution {
 pub struct Budget {
     /// The rows of the budget, which are independent of each other.
     pub rows: Vec<Contribution>,
-    /// Mean amount by which the airspeed reads low, in the unit of the speed: for an unknown crosswind, and for a
-    /// display that may truncate. The interval is centred this much above the airspeed.
+    /// Mean amount by which the airspeed reads low, in the unit of the speed, because of an unknown crosswind and
+    /// because the display may truncate. The interval is centred this much above the airspeed.
     pub reads_low: f64,
     /// Maximum amount by which an unknown crosswind makes the airspeed read low, in the unit of the speed; for
     /// information only.
@@ -91,8 +92,8 @@ impl Budget {
         self.rows.iter().map(|row| row.uncertainty.powi(2)).sum::<f64>().sqrt()
     }
 
-    /// Effective degrees of freedom after Welch and Satterthwaite:
-    /// `u_c^4 / sum(u_i^4 / nu_i)` (JCGM 100:2008, G.2b). Infinite without uncertainty from samples.
+    /// Effective degrees of freedom after Welch and Satterthwaite: `u_c^4 / sum(u_i^4 / nu_i)` (JCGM 100:2008, G.2b).
+    /// Infinite if no row was estimated from samples.
     #[must_use]
     pub fn degrees_of_freedom(&self) -> f64 {
         let share = |row: &Contribution| row.uncertainty.powi(4) / row.degrees_of_freedom;
@@ -106,8 +107,9 @@ impl Budget {
         coverage_factor(COVERAGE_PROBABILITY, self.degrees_of_freedom())
     }
 
-    /// An airspeed with the uncertainty of this budget. The interval is the coverage factor times `u_c` either
-    /// side of the airspeed plus [`Self::reads_low`] (a correction for a systematic effect, JCGM 100:2008, 3.2.3).
+    /// An airspeed with the uncertainty of this budget. The centre of the interval is the airspeed plus
+    /// [`Self::reads_low`] (a correction for a systematic effect, JCGM 100:2008, 3.2.3); its half-width is the
+    /// coverage factor times `u_c`.
     #[must_use]
     pub fn estimate(&self, airspeed: f64) -> Estimate {
         let (standard_uncertainty, degrees_of_freedom) = (self.combined(), self.degrees_of_freedom());
@@ -122,9 +124,9 @@ impl Budget {
         Self { rows, ..Self::default() }
     }
 
-    /// The budget of the mean of several airspeeds. Rows of single pairs shrink with the number of pairs,
-    /// shared rows stay. The degrees of freedom stay those of a single airspeed, since the estimate of the
-    /// gusts is already pooled over the flight.
+    /// The budget of the mean of several airspeeds. Averaging reduces the rows that pairs do not share, but not the
+    /// shared rows. The degrees of freedom of each row stay those of a single airspeed, since the gusts are already
+    /// estimated from all legs of the flight.
     #[must_use]
     pub fn of_mean(budgets: &[&Self]) -> Self {
         let count = budgets.len() as f64;

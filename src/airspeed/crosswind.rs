@@ -38,7 +38,8 @@ pub enum Crosswind {
 /// Effect of a crosswind on the mean of two legs, in the unit of the speeds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct CrosswindEffect {
-    /// Correction to add to the mean, in the unit of the speeds.
+    /// Amount by which the mean of the two ground speeds is too low, in the unit of the speeds; it is added to the
+    /// mean.
     pub correction: f64,
     /// Mean amount by which the corrected airspeed still reads low, in the unit of the speeds.
     pub reads_low: f64,
@@ -135,7 +136,7 @@ pub struct GivenWind {
     /// Course of the legs over the ground in either direction, in degrees clockwise from north; `None` if not
     /// given.
     pub course_deg: Option<f64>,
-    /// Whether the heading that the overlay shows is that of the track or of the nose.
+    /// Whether the heading that the overlay shows is the direction of the track over the ground or that of the nose.
     pub heading_reference: HeadingReference,
 }
 
@@ -153,12 +154,12 @@ pub enum WindSource {
 /// A known wind, in the unit of the speeds.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct WindFinding {
-    /// Source of what is known about the wind.
+    /// Whether the pilot gave the wind or it was fitted to the turns.
     pub source: WindSource,
     /// Component of the wind across the course `course_deg`, in the unit of the speeds; positive if the wind comes
     /// from the right.
     pub across: f64,
-    /// Standard uncertainty of the speed across the course, in the unit of the speeds.
+    /// Standard uncertainty of `across`, in the unit of the speeds.
     pub across_uncertainty: f64,
     /// Speed of the wind, in the unit of the speeds.
     pub speed: f64,
@@ -177,9 +178,9 @@ impl From<Option<&WindFinding>> for Crosswind {
     }
 }
 
-/// The wind across the course, given or fitted to the turns. A fit needs an overlay that shows the course,
-/// and must be clearly less uncertain than an unknown crosswind. A given wind needs a course, given or shown.
-/// `None` if neither is available.
+/// The wind that the pilot gave or, if none is given, the wind fitted to the turns. A given wind needs a course, given
+/// or shown by the overlay. A fit needs an overlay that shows the course over the ground, and must be clearly less
+/// uncertain than an unknown crosswind. `None` if these conditions are not met.
 #[must_use]
 pub fn find_wind(series: &Series, set: &LegSet, given: &GivenWind) -> Option<WindFinding> {
     let shown_deg = || shown_course_deg(set);
@@ -209,9 +210,9 @@ fn given_wind(speed: f64, from_deg: f64, course_deg: f64) -> WindFinding {
     }
 }
 
-/// The wind fitted to the turns, if the uncertainty of its component across the course is at most half the
-/// uncertainty of an unknown crosswind; otherwise `None`. The uncertainty of an unknown crosswind is `W sqrt(E
-/// tan^2)` (see [`reads_low`]) for the wind `W` along the course.
+/// The wind fitted to the turns, if the uncertainty of its component across the course is less than half the
+/// uncertainty of an unknown crosswind; otherwise `None`. The uncertainty of an unknown crosswind is `W sqrt(E tan^2)`
+/// (see [`reads_low`]), where `W` is the component of the fitted wind along the course.
 fn fitted_wind(series: &Series, set: &LegSet, course_deg: f64) -> Option<WindFinding> {
     let fit = turn_fit::fit(series, set)?;
     let (sin, cos) = (fit.from_deg - course_deg).to_radians().sin_cos();
@@ -237,14 +238,13 @@ fn shown_course_deg(set: &LegSet) -> Option<f64> {
     (sin != 0.0 || cos != 0.0).then(|| sin.atan2(cos).to_degrees().rem_euclid(360.0))
 }
 
-/// Minimum difference between the component of a given wind along the course and the median wind of the pairs for the
-/// given wind to contradict the pairs, as a share of the larger of the two winds. The difference must also exceed
+/// A given wind contradicts the pairs if its component along the course differs from the median wind of the pairs by
+/// more than two limits. This limit is a share of the larger of the two winds; the other is
 /// [`CONTRADICTION_UNCERTAINTIES`]. Set by judgement.
 const CONTRADICTION_SHARE: f64 = 0.5;
 
-/// Minimum difference between the component of a given wind along the course and the median wind of the pairs for the
-/// given wind to contradict the pairs, as a multiple of the median standard uncertainty of a pair's airspeed. Set by
-/// judgement.
+/// Second limit of the difference between a given wind and the wind of the pairs (see [`CONTRADICTION_SHARE`]), in
+/// median standard uncertainties of a pair's airspeed. Set by judgement.
 const CONTRADICTION_UNCERTAINTIES: f64 = 3.0;
 
 /// Notes on a given wind that cannot be used, or that contradicts the legs.

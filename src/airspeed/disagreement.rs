@@ -9,10 +9,10 @@ use crate::stats::{mean, standard_deviation};
 /// Probability of calling consistent pairs inconsistent: the usual level of 5 %.
 const FALSE_ALARM_PROBABILITY: f64 = 0.05;
 
-/// Scatter of the airspeeds of the pairs of each throttle step, compared with the scatter that the pairs' own
-/// uncertainties predict.
+/// Comparison of two variances of the airspeeds of pairs at the same throttle step: the variance found, and the
+/// variance expected from the uncertainties of the pairs.
 pub(super) struct Disagreement {
-    /// Variance of the pairs within their steps, pooled over the steps, in squared speed units.
+    /// Variance found between the pairs of a step, pooled over the steps, in squared speed units.
     found: f64,
     /// Variance expected from the pairs' own uncertainties, in squared speed units.
     expected: f64,
@@ -22,7 +22,7 @@ pub(super) struct Disagreement {
     expected_degrees_of_freedom: f64,
 }
 
-/// The scatter of the pairs of one throttle step.
+/// The variance between the pairs of one throttle step, found and expected.
 struct StepScatter {
     variance: f64,
     expected: f64,
@@ -30,17 +30,18 @@ struct StepScatter {
 }
 
 impl Disagreement {
-    /// Compares the variance `s^2` of the pairs within their steps, pooled over the steps, with the variance `u^2`
-    /// that their own parts of the budget predict. The comparison is an F test as in the analysis of variance of JCGM
-    /// 100:2008, H.5.2. The worst step is also tested by itself; each of the two tests gets half of the 5 % of false
-    /// alarms.
+    /// Tests whether the pairs of a step differ by more than their uncertainties explain. `s^2` is the variance
+    /// between the pairs of a step, pooled over the steps. `u^2` is the variance that the budgets of the pairs predict
+    /// without the shared rows. An F test compares the two, as in the analysis of variance of JCGM 100:2008, H.5.2. A
+    /// second test compares them in the worst step alone. Each test has half of the 5 % of false alarms.
     ///
-    /// Where a test finds `s^2` larger, each pair has a deviation of its own with the variance `s^2 - u^2` (random
-    /// effects, method of moments: DerSimonian and Laird, "Meta-analysis in clinical trials", Controlled Clinical
-    /// Trials 7, 1986, here with equal weights). `None` where the pairs agree, or where no step has two of them.
+    /// If one of the tests finds `s^2` larger, every pair is assumed to have an additional independent error with the
+    /// variance `s^2 - u^2` (random effects, method of moments: DerSimonian and Laird, "Meta-analysis in clinical
+    /// trials", Controlled Clinical Trials 7, 1986, here with equal weights). `None` if the pairs agree, or if no step
+    /// has two pairs.
     ///
-    /// Pooling reduces the influence of two pairs that agree by chance, and keeps the degrees of freedom well above
-    /// 1.
+    /// The variances are pooled because two pairs of one step may agree by chance, and because one step has few
+    /// degrees of freedom.
     pub fn of(pairs: &[Pair]) -> Option<Self> {
         let mut in_steps: Vec<&Pair> = pairs.iter().collect();
         in_steps.sort_by_key(|pair| pair.step);
@@ -80,8 +81,8 @@ impl Disagreement {
         }
     }
 
-    /// Whether the airspeeds of the pairs of one step are inconsistent when the step is tested alone, or have at
-    /// least the variance of the pairs within their steps, pooled over all steps.
+    /// Whether the pairs of one step with these `airspeeds` contribute to the disagreement. They do if their variance
+    /// fails the F test for this step alone, or is at least the variance found over all steps.
     pub fn shows_in(&self, airspeeds: &[f64]) -> bool {
         let Some(deviation) = standard_deviation(airspeeds) else { return false };
         let limit =

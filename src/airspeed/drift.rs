@@ -8,8 +8,8 @@ use crate::stats::mean;
 /// 0.05 m/s (common practice, no source).
 pub const RECEIVER_MPS: f64 = 0.05;
 
-/// Standard deviation of the change of the mean wind from one leg to the next that is expected before any change is
-/// measured, as a share of the wind (common practice, no source).
+/// Expected standard deviation of the change of the mean wind from one leg to the next, as a share of the wind (common
+/// practice, no source). It is used as long as no change is measured, and pooled with the measured change afterwards.
 pub const ASSUMED_DRIFT_SHARE: f64 = 0.06;
 
 /// Weight of the expected change ([`ASSUMED_DRIFT_SHARE`]) against a measured one, in degrees of freedom:
@@ -29,9 +29,10 @@ pub(super) struct Drift {
 }
 
 impl Drift {
-    /// Measures the change of the wind from the differences between the winds of successive pairs, as far as
-    /// they exceed the uncertainty of the legs. [`successive_to_airspeed`] converts their variance into the
-    /// variance of an airspeed. At least three pairs are needed.
+    /// Measures the change of the wind from the differences between the winds of successive pairs. The mean square of
+    /// these differences is reduced by the part that the uncertainty of the legs explains. [`successive_to_airspeed`]
+    /// converts the rest into the variance of an airspeed. With fewer than [`MIN_PAIRS_FOR_DRIFT`] pairs nothing is
+    /// measured.
     pub fn of(set: &LegSet, variability: &SpeedVariability) -> Self {
         let winds = winds(set);
         let receiver = RECEIVER_MPS / set.speed_si;
@@ -47,9 +48,9 @@ impl Drift {
         Self { measured: Some((variance, (winds.len() - 1) as f64)), receiver }
     }
 
-    /// Standard uncertainty of an airspeed due to the changing wind, in the unit of the speeds: the expected
-    /// and the measured change, pooled by their degrees of freedom. Half of the change between two legs
-    /// enters the airspeed.
+    /// Standard uncertainty of an airspeed due to the changing wind, in the unit of the speeds, for the wind `wind`
+    /// along the course. The expected and the measured variance are averaged with their degrees of freedom as weights.
+    /// An airspeed contains half of the change between its two legs.
     pub fn uncertainty(&self, wind: f64) -> f64 {
         let expected = (ASSUMED_DRIFT_SHARE * wind / 2.0).powi(2);
         let (measured, freedom) = self.measured.unwrap_or((0.0, 0.0));
@@ -67,11 +68,12 @@ impl Drift {
     }
 }
 
-/// Ratio of two variances for a mean wind that follows a random walk: the variance of the difference between
-/// the winds of two successive pairs, divided by the variance of an airspeed. Averages over two legs of length `L` whose middles are `k d` apart
-/// differ with a variance proportional to `k d - L/3`. The winds of two successive pairs, each from two legs, differ
-/// with `(6 d - 2 L/3) / 4`; half the change between two legs has `(d - L/3) / 4`. The ratio lies between 6 for short
-/// legs with long turns and 8 for legs without turns (derived here, no published source).
+/// Ratio of two variances, if the mean wind follows a random walk: the variance of the difference between the winds of
+/// two successive pairs, divided by the variance of an airspeed due to the changing wind. Every leg has the length
+/// `L`; the middles of successive legs are `d` apart. The mean winds of two legs whose middles are `k d` apart differ
+/// with a variance proportional to `k d - L/3`. In this unit the winds of two successive pairs differ with the
+/// variance `(6 d - 2 L/3) / 4`, and half the change between two legs has the variance `(d - L/3) / 4`. The ratio lies
+/// between 6 for short legs with long turns and 8 for legs without turns (derived here, no published source).
 fn successive_to_airspeed(legs: &[[&Leg; 2]]) -> f64 {
     let lengths_s: Vec<f64> =
         legs.iter().flatten().map(|leg| leg.steady_end_s - leg.steady_start_s).collect();

@@ -44,12 +44,13 @@ pub struct Pair {
     /// Wind along the course, in the speed channel's unit: half of downwind minus upwind ground speed, positive if it
     /// is a headwind on the upwind leg.
     pub wind: f64,
-    /// Median pack voltage over both legs, in volts; `None` if the overlay shows none.
+    /// Mean of the legs' median pack voltages, in volts; `None` if neither leg has a voltage reading.
     pub voltage_v: Option<f64>,
-    /// Median altitude over both legs, in the altitude channel's unit; `None` if the overlay shows none.
+    /// Mean of the legs' median altitudes, in the altitude channel's unit; `None` if neither leg has an altitude
+    /// reading.
     pub altitude: Option<f64>,
-    /// Whether there is doubt that the legs were flown in opposite directions in the wind of this flight; the
-    /// flags tell why.
+    /// Whether it is doubtful that the legs were flown in opposite directions of one course; the reasons are among the
+    /// `flags`.
     pub doubtful: bool,
     /// Warnings about this pair.
     pub flags: Vec<Flag>,
@@ -83,21 +84,22 @@ pub struct StepResult {
     pub step: u32,
     /// Throttle in per cent; `None` where it is not known.
     pub throttle_percent: Option<f64>,
-    /// Numbers of the pairs flown at this step.
+    /// Numbers of the pairs that the result is computed from: those at this step that are not doubtful, or all if all
+    /// are doubtful.
     pub pairs: Vec<u32>,
     /// Airspeed: mean over the pairs.
     pub airspeed: Estimate,
     /// Wind along the course, in the speed channel's unit: mean over the pairs.
     pub wind: f64,
-    /// Mean pack voltage of the pairs, in volts; `None` if the overlay shows none.
+    /// Mean pack voltage of the pairs, in volts; `None` if no pair has a voltage.
     pub voltage_v: Option<f64>,
-    /// Mean altitude of the pairs, in the altitude channel's unit; `None` if the overlay shows none.
+    /// Mean altitude of the pairs, in the altitude channel's unit; `None` if no pair has an altitude.
     pub altitude: Option<f64>,
     /// Whether all pairs of the step are doubtful, so that the step is doubtful too.
     pub doubtful: bool,
     /// Warnings about this step.
     pub flags: Vec<Flag>,
-    /// Warnings about the pairs and their legs, each with the number of the pair.
+    /// Warnings about the pairs in `pairs` and their legs, each with the number of the pair.
     pub pair_flags: Vec<Flag>,
     /// The uncertainty budget of the airspeed.
     pub budget: Budget,
@@ -187,9 +189,9 @@ fn one_pair(
     }
 }
 
-/// The uncertainty budget of a pair. The airspeed is the mean of the medians of two legs. Independent
-/// uncertainties `u1`, `u2` of the legs therefore count as `sqrt(u1^2 + u2^2) / 2`; an uncertainty that both
-/// legs share counts in full.
+/// The uncertainty budget of a pair. The airspeed is the mean of the median speeds of two legs. Independent
+/// uncertainties `u1` and `u2` of the legs therefore contribute `sqrt(u1^2 + u2^2) / 2`; an uncertainty that both legs
+/// share contributes its full value.
 fn budget(
     legs: [&Leg; 2],
     effect: &crosswind::CrosswindEffect,
@@ -221,9 +223,9 @@ fn budget(
     }
 }
 
-/// Contribution of the doubts about a pair to the budget: any error up to the pair's `max_error` is equally likely (a
-/// rectangular distribution, JCGM 100:2008, 4.3.7). The pairs of a step share this contribution, since they share the
-/// reason for the doubt. `None` if there are no doubts.
+/// Contribution to the budget if it is doubtful that the legs were flown in opposite directions: all errors from minus
+/// to plus the pair's `max_error` are equally likely (a rectangular distribution, JCGM 100:2008, 4.3.7). The pairs of
+/// a step share this contribution, since they have the same reason for doubt. `None` if the pair has no doubts.
 fn doubt(pair: &LegPair) -> Option<Contribution> {
     (!pair.doubts.is_empty()).then(|| Contribution {
         cause: Cause::Doubt,
@@ -247,10 +249,10 @@ fn flagged(mut pair: Pair) -> Pair {
     pair
 }
 
-/// The airspeed of every throttle step, in the order of the steps: the mean of its pairs. Where pairs of one step
-/// differ by more than their own uncertainties explain, the conditions of the flight were not the same for all
-/// pairs. The intervals of all steps with several pairs are then wider, and the steps that contribute to the
-/// disagreement are flagged.
+/// The airspeed of every throttle step, in the order of the steps: the mean of its pairs. If pairs of one step differ
+/// by more than their uncertainties explain, the conditions of the flight were not the same for all pairs. In this
+/// case the intervals of all steps with several pairs are wider, and the steps that contribute to the disagreement are
+/// flagged.
 #[must_use]
 pub fn steps(pairs: &[Pair]) -> Vec<StepResult> {
     let mut numbers: Vec<u32> = pairs.iter().map(|pair| pair.step).collect();

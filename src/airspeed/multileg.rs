@@ -19,7 +19,7 @@ pub struct GroundLeg {
     pub direction_deg: f64,
 }
 
-/// Meaning of the direction of a leg.
+/// What the direction of a leg refers to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum HeadingReference {

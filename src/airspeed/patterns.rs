@@ -17,7 +17,7 @@ pub struct Pattern {
     pub throttle_percent: Option<f64>,
     /// Indices of the legs in the list of legs.
     pub legs: Vec<usize>,
-    /// Whether the headings of the legs are those of the track or of the nose.
+    /// Whether the headings of the legs are directions of the track over the ground or of the nose.
     pub heading_reference: HeadingReference,
     /// Airspeed.
     pub airspeed: Estimate,
@@ -36,8 +36,8 @@ pub struct Pattern {
     pub budget: Budget,
 }
 
-/// Maximum standard deviation of the residuals of a pattern whose legs agree, as a multiple of the legs' own
-/// uncertainty (set by judgement).
+/// Maximum standard deviation of the residuals of a pattern whose legs agree, as a multiple of the standard
+/// uncertainty of one leg's speed (set by judgement).
 const MAX_RESIDUAL_RATIO: f64 = 3.0;
 
 /// The airspeed of every pattern of legs.
@@ -87,9 +87,9 @@ fn one_pattern(
     })
 }
 
-/// The uncertainty budget of a pattern. Independent uncertainties of the legs count with the sensitivity of
-/// the airspeed to one leg's speed, shared ones in full. The change of the wind counts for one leg `sqrt(2)`
-/// times as much as for a pair.
+/// The uncertainty budget of a pattern. An independent uncertainty of the legs' speeds is multiplied by
+/// [`AirAndWind::airspeed_per_speed`]; an uncertainty that all legs share contributes its full value. The change of
+/// the wind is given for a pair, the mean of two legs; for one leg it is `sqrt(2)` times as large.
 fn budget(legs: &[&Leg], air: &AirAndWind, variability: &SpeedVariability, drift: &Drift) -> Budget {
     let medians: Vec<MedianUncertainty> = legs.iter().map(|leg| variability.of_median(leg)).collect();
     let root_mean_square = |part: fn(&MedianUncertainty) -> f64| {

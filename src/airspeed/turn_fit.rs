@@ -1,12 +1,12 @@
 //! The wind from whole turns: a fit of ground speed against course, for overlays that show both.
 //!
-//! At the airspeed `V` on a course over the ground, with the wind components `a` along and `b` across that
-//! course, the ground speed is `sqrt(V^2 - b^2) + a`: the circle of ground vectors about the wind. In a turn,
-//! drag reduces the airspeed by a share that is fitted too. The fit needs turns at both ends of the course,
-//! and turns to the left and to the right; turns to one side only cannot separate the speed lost in the turn
-//! from the crosswind. The loss differs between the two halves of a turn by about the same share of the wind,
-//! since the nose turns at a different rate than the course and the receiver lags. The uncertainty includes
-//! this difference as a uniform distribution (JCGM 100:2008, 4.3.7).
+//! With the airspeed `V`, and the wind components `a` along the course over the ground and `b` across it, the ground
+//! speed is `sqrt(V^2 - b^2) + a`: the circle of ground vectors about the wind. Drag reduces the airspeed in a turn;
+//! the fit determines this loss as a share of the airspeed. The fit needs turns on both sides of the course line: with
+//! turns on one side only, the loss cannot be separated from the crosswind. The loss is not the same in the two halves
+//! of a turn, since the nose turns at a different rate than the course and the receiver lags. The error of the wind
+//! due to this is about the same share of the wind as the loss is of the airspeed; the uncertainty includes it as a
+//! uniform distribution (JCGM 100:2008, 4.3.7).
 
 use nalgebra::{DMatrix, DVector};
 
@@ -19,8 +19,7 @@ use crate::stats::{Fit, Linearisation, nonlinear};
 /// judgement).
 const MAX_OFFSET_S: f64 = 0.15;
 
-/// Minimum number of samples in the middle of turns, for turns to the left and for turns to the right (set by
-/// judgement).
+/// Minimum number of samples in the middle of turns on each side of the course line (set by judgement).
 const MIN_SAMPLES_IN_TURNS: usize = 5;
 
 /// Number of fitted parameters other than the airspeeds of the steps: the wind towards east and towards
@@ -45,15 +44,16 @@ struct TurnSample {
     time_s: f64,
     /// Course over the ground, in radians clockwise from north.
     course: f64,
-    /// Progress of the turn: 0 on a leg, 1 in the middle of a turn by half a circle.
+    /// Squared sine of the angle between the course and that of the leg before the turn: 0 on a leg, 1 where the
+    /// course is across the leg. It is the share of the full loss of speed that the sample has.
     turned: f64,
     /// Index of the throttle step among the fitted steps.
     step: usize,
 }
 
-/// Fits the wind, the loss of speed in turns, and the airspeed of each throttle step, to the legs and to the
-/// turns between legs of one step; `None` if the turns do not lie on both sides of the course, or the fit
-/// fails.
+/// Fits the wind, the loss of speed in turns, and the airspeed of each throttle step. Uses the legs, and the turns
+/// between successive legs of one step. `None` if there are too few turns on one side of the course line, or if the
+/// fit fails.
 pub(super) fn fit(series: &Series, set: &LegSet) -> Option<TurnFit> {
     let variability = set.variability.as_ref()?;
     let (samples, courses) = samples(series, set);
@@ -78,8 +78,8 @@ pub(super) fn fit(series: &Series, set: &LegSet) -> Option<TurnFit> {
     })
 }
 
-/// Direction of the typical course in radians; opposite directions count as the same. `doubled` is the sum of
-/// the unit vectors of the doubled course angles.
+/// Direction of the typical course in radians clockwise from north; opposite directions are equivalent. `doubled` is
+/// the sum of unit vectors at twice the angle of each leg's course: the sum of the sines and the sum of the cosines.
 fn typical_course(doubled: (f64, f64)) -> f64 {
     doubled.0.atan2(doubled.1) / 2.0
 }
@@ -91,9 +91,9 @@ fn turns_over_both_sides(samples: &[TurnSample], doubled: (f64, f64)) -> bool {
     right.len() >= MIN_SAMPLES_IN_TURNS && left.len() >= MIN_SAMPLES_IN_TURNS
 }
 
-/// Weight of each sample's speed in the wind across the typical course: the matching row of `(J^T J)^-1 J^T`,
-/// where `J` holds the derivatives of the fitted speeds. `doubled` is the sum of the unit vectors of the
-/// doubled course angles, so that opposite courses count as the same.
+/// For each sample, the weight of its speed in the fitted wind component across the typical course: one row of
+/// `(J^T J)^-1 J^T`, where `J` holds the derivatives of the fitted speeds. `doubled` is the sum of unit vectors at
+/// twice the angle of each leg's course: the sum of the sines and the sum of the cosines.
 fn across_weights(found: &Fit, slopes: &DMatrix<f64>, doubled: (f64, f64)) -> DVector<f64> {
     let course = typical_course(doubled);
     let mut across = DVector::zeros(found.parameters.len());
@@ -102,10 +102,10 @@ fn across_weights(found: &Fit, slopes: &DMatrix<f64>, doubled: (f64, f64)) -> DV
     slopes * (&found.unit_covariance * across)
 }
 
-/// Variance that gusts cause in a weighted sum of speeds: `sum_ij w_i w_j exp(-|t_i - t_j|/T)`, computed with
-/// the east components of the weights and with their north components, and added up. The gusts towards east and
-/// towards north have the variance 1 and a correlation that falls off as `exp(-t/T)`. The computing time is
-/// linear in the number of samples.
+/// Variance that gusts cause in the sum of the samples' speeds times `weights`, as a multiple of the variance of the
+/// gusts: `sum_ij w_i w_j exp(-|t_i - t_j|/T)` with the time constant `T` = `gust_time_s`. Gusts towards east and
+/// towards north are independent. The sum is therefore computed twice, with the weights times the sine and times the
+/// cosine of the course, and the results are added. The computing time is linear in the number of samples.
 fn gust_variance(samples: &[TurnSample], weights: &DVector<f64>, gust_time_s: f64) -> f64 {
     let part = |of: fn(f64) -> f64| {
         let (mut before_s, mut remembered, mut variance) = (f64::NEG_INFINITY, 0.0, 0.0);
@@ -121,8 +121,8 @@ fn gust_variance(samples: &[TurnSample], weights: &DVector<f64>, gust_time_s: f6
     part(f64::sin) + part(f64::cos)
 }
 
-/// Samples of the legs and of the turns between neighbouring legs of one step. The second value is the sum of the
-/// unit vectors of the legs' doubled course angles, as the sum of the sines and the sum of the cosines.
+/// Samples of the legs and of the turns between successive legs of one step. The second value is the sum of unit
+/// vectors at twice the angle of each leg's course: the sum of the sines and the sum of the cosines.
 fn samples(series: &Series, set: &LegSet) -> (Vec<TurnSample>, (f64, f64)) {
     let speed = series.updates(&Channel::Speed);
     let heading = series.updates(&Channel::Heading);

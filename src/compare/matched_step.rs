@@ -8,8 +8,8 @@ use crate::model::estimate::{COVERAGE_PROBABILITY, Estimate};
 use crate::propulsion::{FlownStep, SharedUncertainty, VOLTAGE_UNCERTAINTY_V, VoltageModel};
 use crate::stats::{StandardUncertainty, coverage_factor, welch_satterthwaite};
 
-/// Statistical power for which the number of pairs is calculated: the probability that the comparison shows a
-/// difference of the wanted size that exists (0.8 is the usual choice for planning experiments).
+/// Statistical power for which the number of pairs is calculated: the probability that the comparison shows an
+/// existing difference of the wanted size (0.8 is the usual choice for planning experiments).
 const POWER: f64 = 0.8;
 
 /// Largest number of pairs per step that is proposed; more cannot be flown (set by judgement).
@@ -24,10 +24,11 @@ const DENSITY_EXPONENT: f64 = 1.0 / 6.0;
 /// divided by `sqrt(12)`.
 const DENSITY_EXPONENT_UNCERTAINTY: f64 = 1.0 / 3.0 / 3.464_101_615_137_754_6;
 
-/// Root mean square deviation of the effect of an unknown crosswind from its mean, as a share of the effect's bound,
-/// for courses 20 to 30 degrees off the wind. The bound is the effect at 30 degrees. The effect is proportional to the
-/// squared tangent of the angle, angles are evenly distributed, and the mean is that over 0 to 30 degrees (see
-/// [`reads_low`](crate::airspeed::reads_low)). For angles from 0 to 30 degrees this share would be 0.290.
+/// Factor from the maximum effect of an unknown crosswind, at 30 degrees between course and wind, to a standard
+/// uncertainty for flights 20 to 30 degrees off the wind. The factor is the root mean square of the difference between
+/// the effect and its mean over 0 to 30 degrees (see [`reads_low`](crate::airspeed::reads_low)), divided by the
+/// maximum. The effect is proportional to the squared tangent of the angle, and all angles from 20 to 30 degrees are
+/// equally likely. For angles from 0 to 30 degrees the factor would be 0.290.
 const CROSSWIND_SHARE: f64 = 0.399;
 
 /// The combined standard uncertainty of the two steps, without the parts that the steps of a flight share
@@ -53,10 +54,10 @@ pub(super) struct MatchedStep {
     difference_mps: f64,
     voltage_part_mps: Option<f64>,
     density_part_mps: Option<f64>,
-    /// Standard uncertainty of the difference, in m/s, that is independent of the differences at other steps.
+    /// Standard uncertainty of the difference, in m/s, without the parts that all steps of a flight share.
     own: StandardUncertainty,
-    /// Effect on the difference, in m/s, of an error of one standard uncertainty in the exponent of voltage and in
-    /// that of density. The signs are kept, since each effect is fully correlated between all steps.
+    /// Effects on the difference, in m/s, of an error of one standard uncertainty: first in the exponent of voltage,
+    /// then in that of density. The signs are kept, since each exponent has the same error at all steps.
     exponents_mps: [f64; 2],
     /// Standard uncertainty of the difference from the uncertainties of the two voltages, in m/s.
     voltages_mps: f64,
@@ -113,8 +114,9 @@ impl MatchedStep {
         self.difference_mps -= self.later.airspeed_mps - corrected;
     }
 
-    /// Standard uncertainties in m/s, with sign, that all steps share. `crosswind_mps` is the function that gives
-    /// the part from the crosswind.
+    /// Standard uncertainties in m/s, with sign, of the errors that all steps share: from the exponents of voltage and
+    /// density, then from crosswind, rounding and other causes, each for the first and for the later flight.
+    /// `crosswind_mps` returns the part of a flight from the crosswind.
     fn shared_mps(&self, crosswind_mps: fn(&SharedUncertainty) -> f64) -> [f64; 8] {
         let [one, other] = [&self.first.shared, &self.later.shared];
         let [voltage, density] = self.exponents_mps;
@@ -187,10 +189,10 @@ pub fn pairs_needed(first: &FlownStep, later: &FlownStep, wanted_mps: f64) -> Op
     })
 }
 
-/// Standard uncertainty in m/s from the crosswind, for the mean over all steps. The angle to the wind is the
-/// same for the whole flight, so its effect does not average out. The value used is therefore that for
-/// flights far off the wind: with the standard deviation over all angles, such flights would be reported as
-/// different too often.
+/// Standard uncertainty, in m/s, of the mean over all steps due to the crosswind. The angle to the wind is the same in
+/// the whole flight, so the effect does not average out over the steps. The value is that of flights 20 to 30 degrees
+/// off the wind ([`CROSSWIND_SHARE`]): with the standard deviation over all angles, such flights would too often be
+/// reported as different.
 fn overall_crosswind_mps(shared: &SharedUncertainty) -> f64 {
     (CROSSWIND_SHARE * shared.crosswind_bound_mps).max(shared.crosswind_mps)
 }

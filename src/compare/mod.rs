@@ -24,8 +24,8 @@ const SIGNIFICANCE_LEVEL: f64 = 0.05;
 pub struct CompareOptions {
     /// Whether airspeeds are corrected to a common battery voltage.
     pub match_voltage: bool,
-    /// The voltage that airspeeds are corrected to, in volts; `None` stands for the mean of the two voltages
-    /// at each step.
+    /// The voltage that airspeeds are corrected to, in volts. If `None`, it is the mean of the two voltages at each
+    /// step.
     pub reference_v: Option<f64>,
     /// The difference for which the number of pairs needed is calculated, in m/s.
     pub wanted_mps: f64,
@@ -45,21 +45,21 @@ pub enum Verdict {
     Faster,
     /// The later flight is slower than the first.
     Slower,
-    /// The difference would be significant if this step were the only one, but is not among all steps
-    /// compared.
+    /// The difference would be significant if only this step were compared; it is not after the correction for the
+    /// number of steps compared.
     NotAmongSoMany,
     /// No significant difference: the interval includes zero.
     NotShown,
 }
 
 impl Verdict {
-    /// Whether the difference is significant, so that it counts as shown.
+    /// Whether the difference is significant: faster or slower.
     #[must_use]
     pub fn is_shown(self) -> bool {
         matches!(self, Self::Faster | Self::Slower)
     }
 
-    /// Whether two verdicts mean the same for the pilot: the same difference, or none.
+    /// Whether two verdicts are equal, or both report no significant difference.
     #[must_use]
     pub fn agrees_with(self, other: Self) -> bool {
         self == other || !(self.is_shown() || other.is_shown())
@@ -69,7 +69,7 @@ impl Verdict {
 /// The difference at one throttle step: the later flight minus the first. Speeds are in m/s.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StepDifference {
-    /// Throttle in per cent, if both flights know it.
+    /// Throttle in per cent; `None` if neither flight knows it.
     pub throttle_percent: Option<f64>,
     /// Number of the step in the first flight, from 1.
     pub step: u32,
@@ -77,14 +77,14 @@ pub struct StepDifference {
     pub first_mps: f64,
     /// Reported airspeed of the later flight in m/s, not corrected to a common voltage or density.
     pub later_mps: f64,
-    /// Part of the difference (later minus first flight) that the voltages explain, in m/s; `None` if airspeeds were
-    /// not corrected to a common voltage.
+    /// Part of the difference (later minus first flight) that the different voltages cause, in m/s; `None` if
+    /// airspeeds were not corrected to a common voltage.
     pub voltage_part_mps: Option<f64>,
-    /// Part of the difference (later minus first flight) that the air densities explain, in m/s; `None` if airspeeds
-    /// were not corrected to a common density.
+    /// Part of the difference (later minus first flight) that the different air densities cause, in m/s; `None` if
+    /// airspeeds were not corrected to a common density.
     pub density_part_mps: Option<f64>,
     /// The later flight's airspeed minus the first one's, in m/s, after correction to a common voltage and density
-    /// where that was possible. It is measured between the middles of their intervals. The interval of the difference
+    /// where that was possible. The airspeeds used are the middles of their intervals. The interval of the difference
     /// is valid for this step alone.
     pub difference_mps: Estimate,
     /// Probability that unchanged aircraft would show a difference at least this large (two-sided p-value), 0
@@ -222,7 +222,8 @@ fn compare_two(first: &FlownFlight, later: &FlownFlight, options: &CompareOption
     }
 }
 
-/// Air density of the first flight divided by that of the later; `None` if either is unknown.
+/// Air density of the first flight divided by that of the later; `None` if either is unknown, or if the ratio is not a
+/// positive number.
 fn density_ratio(first: &FlownFlight, later: &FlownFlight) -> Option<f64> {
     let ratio = first.density_kg_m3? / later.density_kg_m3?;
     (ratio.is_finite() && ratio > 0.0).then_some(ratio)

@@ -30,7 +30,8 @@ pub(super) fn notes(
     notes
 }
 
-/// What one of the flights lacks, in a sentence; `None` if it lacks nothing.
+/// One sentence on what a flight lacks: airspeeds or throttle values. `None` if it has both. `common` is the number of
+/// steps that both flights have.
 fn of_flight(flight: &FlownFlight, common: usize) -> Option<String> {
     if flight.steps.is_empty() {
         return Some(format!("{} has no airspeed: no pair of legs was found in it.", flight.name));
@@ -44,7 +45,7 @@ fn of_flight(flight: &FlownFlight, common: usize) -> Option<String> {
     })
 }
 
-/// The note on steps that cannot be corrected to a common voltage.
+/// The note that `missing` of the `steps` common steps cannot be corrected to a common voltage.
 pub(super) fn without_voltage(missing: usize, steps: usize) -> String {
     format!("{missing} of {steps} steps lack a voltage in one of the flights and are compared as flown.")
 }

@@ -11,11 +11,13 @@ const SAME_THROTTLE_PERCENT: f64 = 2.0;
 const SAME_ROUNDING_MPS: f64 = 1e-5;
 
 /// Factor by which the rounding uncertainty of each flight is multiplied if the two flights have different displays.
-/// If one display truncates and the other does not, their speeds differ by `B`, half a display step, in all throttle
-/// steps. An interval of half-width `sqrt((1.960 o)^2 + K^2)` excludes zero in at most 5 % of such comparisons if its
-/// half-width is at least `B + 1.645 o` for every own uncertainty `o`: `K = 1.84 B`, which is a standard uncertainty
-/// of 0.33 display steps for each flight. The budget contains 0.238 display steps (see `SHARED_ROUNDING_STEPS`); 1.4
-/// is the ratio of the two.
+///
+/// If one display truncates and the other does not, their speeds differ by `B`, half a display step, at all throttle
+/// steps. The interval of the difference has the half-width `sqrt((1.960 o)^2 + K^2)`, where `o` is the standard
+/// uncertainty from all other causes and `K` the part for the displays. It excludes zero in at most 5 % of such
+/// comparisons if the half-width is at least `B + 1.645 o`. This is true for every `o` if `K = 1.84 B`, which is a
+/// standard uncertainty of 0.33 display steps for each flight. The budget contains 0.238 display steps (see
+/// `SHARED_ROUNDING_STEPS`); the factor is the ratio of these two numbers.
 const TWO_DISPLAYS: f64 = 1.4;
 
 /// The steps of two flights at the same throttle.
@@ -31,8 +33,9 @@ impl StepPair {
         self.first.voltage_v.and(self.later.voltage_v).is_some()
     }
 
-    /// The two steps with the rounding uncertainty that remains in their difference: none if the flights have
-    /// the same display.
+    /// The two steps with the rounding uncertainty that remains in their difference: none if both flights have the
+    /// same display (`same_display`) and the same rounding uncertainty, otherwise the uncertainty times
+    /// [`TWO_DISPLAYS`].
     fn with_rounding_of_difference(self, same_display: bool) -> Self {
         let apart_mps = (self.first.shared.rounding_mps - self.later.shared.rounding_mps).abs();
         let cancels = same_display && apart_mps <= SAME_ROUNDING_MPS;
