@@ -13,7 +13,7 @@ use thiserror::Error;
 
 use crate::files::folder_of;
 
-/// The files and folders that a piece of work uses.
+/// The files and folders that a confined thread may use.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Confinement {
     read: Vec<PathBuf>,
@@ -28,15 +28,17 @@ pub struct NotConfined {
 }
 
 impl Confinement {
-    /// Whether this system can confine threads; it is tried with one.
+    /// Checks that this system can confine threads, by confining a thread that ends at once. Always succeeds on
+    /// systems other than Linux, which confine nothing.
     ///
     /// # Errors
-    /// [`NotConfined`] if it cannot.
+    /// [`NotConfined`] if the thread cannot be confined.
     pub fn check_available() -> Result<(), NotConfined> {
         thread::scope(|scope| joined(scope.spawn(|| Self::default().begin())))
     }
 
-    /// Adds files that are read, with the folders that they lie in: setups and glyphs lie beside recordings.
+    /// Allows reading `files` and everything in the folders that contain them: setups and glyphs lie beside
+    /// recordings.
     #[must_use]
     pub fn reading<P: AsRef<Path>>(mut self, files: impl IntoIterator<Item = P>) -> Self {
         for file in files {
@@ -46,7 +48,8 @@ impl Confinement {
         self
     }
 
-    /// Adds the folder in which `path` is made or changed, or, if there is none yet, the one in which that folder is made.
+    /// Allows writing in the folder that contains `path`. If that folder does not exist yet, allows writing in the
+    /// nearest existing folder above it, so that it can be created.
     #[must_use]
     pub fn writing(mut self, path: &Path) -> Self {
         let existing =
@@ -57,16 +60,18 @@ impl Confinement {
         self
     }
 
-    /// Confines this thread, and all that it starts, for good. Threads that already run are not confined.
+    /// Confines this thread and all threads and processes that it starts, until they end. Threads that already run are
+    /// not confined.
     ///
     /// # Errors
-    /// [`NotConfined`] if that is not possible. The thread keeps its rights then.
+    /// [`NotConfined`] if the system cannot confine the thread, which then keeps its rights.
     pub fn begin(self) -> Result<(), NotConfined> {
         self.enforce().map_err(|reason| NotConfined { reason })
     }
 
-    /// Runs `work` in a confined thread of its own, where that is possible. The thread has a pool for parallel work: threads
-    /// of the common pool may have been started without confinement, or could be used without it later.
+    /// Runs `work` in a new confined thread and returns its result; the thread is not confined where that is not
+    /// possible. The new thread has its own thread pool for parallel work: threads of the common pool may have been
+    /// started without confinement, or may be used without it later.
     pub fn run<T: Send>(self, work: impl FnOnce() -> T + Send) -> T {
         // Started here, the common pool keeps its rights: code that starts threads of its own may use it.
         let _cores = rayon::current_num_threads();
@@ -90,14 +95,14 @@ impl Confinement {
         }
     }
 
-    /// Does nothing, because this system has no Landlock.
+    /// Does nothing and succeeds: this system has no Landlock.
     #[cfg(not(target_os = "linux"))]
     fn enforce(self) -> Result<(), String> {
         Ok(())
     }
 }
 
-/// The result of a thread. Its panic continues here.
+/// The result of a thread; if the thread panicked, the panic is raised again here.
 fn joined<T>(thread: thread::ScopedJoinHandle<'_, T>) -> T {
     thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
 }

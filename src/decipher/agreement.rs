@@ -3,24 +3,25 @@
 
 use super::readout::DecipheredText;
 
-/// Minimum probability of a digit of the line reader that counts for or against a glyph. Set by judgement.
+/// Minimum probability of a digit read by the line reader, for the digit to confirm or contradict a glyph. Set by
+/// judgement.
 const MIN_DIGIT_PROBABILITY: f32 = 0.8;
 /// Minimum number of texts in which both readers must agree on a digit. Set by judgement: a single label may be wrong.
 const MIN_AGREEMENTS: usize = 3;
-/// Number of contradicted occurrences from which a digit is doubtful. Set by judgement: the line reader misreads
-/// single texts.
+/// Minimum number of times that the line reader contradicts a digit, for the digit to be doubtful. Set by judgement:
+/// the line reader misreads single texts.
 const MIN_CONTRADICTIONS: usize = 3;
 
-/// Share of contradicted occurrences from which a digit is doubtful. Set by judgement: a glyph that stands for
-/// another digit is contradicted nearly every time.
+/// Minimum share of the occurrences of a digit that the line reader contradicts, for the digit to be doubtful. Set by
+/// judgement: if the glyph of one digit was learned as another digit, nearly every occurrence is contradicted.
 const MIN_CONTRADICTED_SHARE: f64 = 0.1;
 
-/// Minimum number of readings that lack the first digits of the deciphered text for a readout to be left out. Set
+/// Minimum number of readings that lack the first digits of the deciphered text, for the readout to be left out. Set
 /// by judgement.
 const MIN_SHORTENED: usize = 2;
 
-/// Minimum share of readings that lack the first digits of the deciphered text for a readout to be left out. Set by
-/// judgement.
+/// Minimum share of the readings that lack the first digits of the deciphered text, for the readout to be left out.
+/// Set by judgement.
 const MIN_SHORTENED_SHARE: f64 = 0.015;
 
 /// The texts that the two readers give for one frame.
@@ -65,15 +66,16 @@ pub fn agreement(pairs: &[TextPair]) -> Option<f64> {
     (!pairs.is_empty()).then(|| agreed as f64 / pairs.len() as f64)
 }
 
-/// Whether readings lack the first digits of the values, which makes them wrong by tens or hundreds.
+/// Whether enough readings lack the first digits of the deciphered texts, so that values are wrong by tens or
+/// hundreds.
 #[must_use]
 pub fn lacks_first_digits(pairs: &[TextPair]) -> bool {
     let shortened = pairs.iter().filter(|pair| pair.is_shortened()).count();
     shortened >= MIN_SHORTENED && shortened as f64 >= MIN_SHORTENED_SHARE * pairs.len() as f64
 }
 
-/// Digits on which the readers do not agree reliably, in ascending order: those contradicted too often and those seen
-/// too rarely. Pairs of texts of different lengths are ignored.
+/// Digits on which the readers do not agree reliably, in ascending order: those that the line reader contradicts too
+/// often, and those on which the readers agree in too few texts. Pairs of texts of different lengths are ignored.
 #[must_use]
 pub fn doubtful_digits(pairs: &[TextPair]) -> Vec<char> {
     let mut votes = [DigitVotes::default(); 10];

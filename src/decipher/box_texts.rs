@@ -7,11 +7,11 @@ use crate::footage::FoundFrame;
 use crate::geometry::PixelRect;
 use crate::line_reader::{Line, LineCharacter, numbers, read_line};
 
-/// Horizontal margin that is read on each side of the box, relative to the height of the box. The line reader is
-/// trained with some room around the text, and a proposed box may have none.
+/// Horizontal margin that is read on each side of the box, in heights of the box. The line reader is trained with some
+/// room around the text, and a proposed box may have none.
 const MARGIN: f32 = 0.08;
 
-/// Vertical margin that is read above and below the box, relative to the height of the box.
+/// Vertical margin that is read above and below the box, in heights of the box.
 const ROOM: f32 = 0.04;
 
 /// Minimum probability of a minus sign. Set by judgement: an edge of the scenery beside the number looks like a minus
@@ -77,8 +77,8 @@ impl From<Vec<FoundFrame>> for SampledFrames {
     }
 }
 
-/// Reads a box in every frame. Frames in which something other than a digit or separator splits the number in two
-/// are left out.
+/// Reads a box in every frame. Frames in which other characters than digits and separators split the number in two are
+/// left out.
 pub(super) fn texts_in(frames: &SampledFrames, rect: PixelRect) -> Vec<FrameText> {
     let timed = frames.images.par_iter().zip(&frames.times_s);
     let texts = timed.map(|(image, time_s)| {

@@ -1,27 +1,27 @@
-//! Evidence from counting: with the right digits, a value changes less from frame to frame than with two digits
-//! swapped.
+//! Finds confused digits by counting: with the right digits, a value changes less from frame to frame than with two
+//! digits swapped.
 //!
-//! This is the decoding of a substitution cipher with arithmetic in place of a dictionary; compare Huang, Learned-Miller and
-//! McCallum (ICDAR 2007) and Ho and Nagy (ICPR 2000), who decode with words.
+//! This is the decoding of a substitution cipher with arithmetic in place of a dictionary; compare Huang,
+//! Learned-Miller and McCallum (ICDAR 2007) and Ho and Nagy (ICPR 2000), who decode with words.
 
 use super::readout::value_of;
 
-/// Minimum number of value changes, from one text to the next, whose size must differ after a swap of two digits for
-/// the swap to count as evident. Set by judgement.
+/// Minimum number of changes of a value that swapping two digits makes larger or smaller. With fewer, the two digits
+/// are never reported as confused. Set by judgement.
 const MIN_STEPS: usize = 8;
 
-/// Minimum reduction of the sum of the absolute value changes for a swap of two digits to count as evident, in
-/// standard deviations of the reduction (the root of the sum of its squared terms). Set by judgement: with the right
-/// digits a swap makes the changes larger, so that a reduction by even one standard deviation is rare.
+/// Two digits are reported as confused if swapping them reduces the sum of the absolute changes of the values by more
+/// than this many standard deviations of the reduction (the root of the sum of its squared terms). Set by judgement:
+/// if the digits are right, swapping makes the changes larger, and even a reduction by one standard deviation is rare.
 const MIN_RATIO: f64 = 3.0;
-/// Maximum time between two texts that are compared, in seconds.
+/// Maximum time between two texts whose values are subtracted, in seconds.
 const MAX_GAP_S: f64 = 2.0;
 
-/// A text at a time in seconds.
+/// A time in seconds, and the text read at that time.
 pub type TimedText = (f64, String);
 
-/// Digits that counting contradicts, in ascending order: the values of `channels` would change clearly less if the
-/// digit were swapped with another one. The texts of each channel are in order of time.
+/// Digits that are probably confused with another digit, in ascending order: the values of `channels` would change
+/// clearly less if the two digits were swapped. The texts of each channel are in order of time.
 #[must_use]
 pub fn contradicted_digits(channels: &[Vec<TimedText>]) -> Vec<char> {
     let mut contradicted = Vec::new();
@@ -40,9 +40,10 @@ pub fn contradicted_digits(channels: &[Vec<TimedText>]) -> Vec<char> {
     contradicted
 }
 
-/// Reduction of each absolute value change if the digits `one` and `other` are swapped, as a multiple of the
-/// channel's median change; negative if the change becomes larger. Changes that the swap leaves equal are left out.
-/// The changes are limited, so that no channel and no single jump outweighs the rest.
+/// For each change of a channel's value: by how much the absolute change would become smaller if the digits `one` and
+/// `other` were swapped, as a multiple of the channel's median change; negative if it would become larger. Changes
+/// that swapping leaves the same are left out. Large changes are limited, so that no channel and no single jump
+/// outweighs all others.
 fn gains(texts: &[TimedText], one: char, other: char) -> Vec<f64> {
     // Limit of the absolute value changes, as a multiple of the channel's median change.
     const LIMIT: f64 = 5.0;

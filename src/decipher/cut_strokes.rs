@@ -5,22 +5,24 @@ use super::box_texts::SampledFrames;
 use crate::geometry::PixelRect;
 use crate::stats::nearest_rank;
 
-/// Number of columns examined on each side of an edge, in pixels.
+/// Number of columns on each side of an edge that are searched for strokes.
 const EDGE_RANGE_PX: u32 = 1;
-/// Minimum root mean square of the differences between neighbouring rows of a column that shows strokes, in grey
-/// levels. Set by judgement: scenery that moves is averaged out, strokes are not.
+/// Minimum contrast of a column that strokes cross: root mean square of the differences between vertically adjacent
+/// pixels in the median of all frames, in grey levels. Set by judgement: scenery that moves is averaged out, strokes
+/// are not.
 const MIN_RMS_LEVELS: f32 = 15.0;
-/// Minimum root mean square of the differences between neighbouring rows of a column that shows strokes, as a share
-/// of this root mean square in the columns of the box with the most strokes. Set by judgement.
+/// Minimum contrast (see [`MIN_RMS_LEVELS`]) of a column that strokes cross, as a share of the contrast of the columns
+/// of the box with the most strokes. Set by judgement.
 const MIN_SHARE: f32 = 0.5;
-/// Quantile of the columns in the box that stands for the columns with the most strokes.
+/// Quantile of the contrasts of all columns in the box that is used as the contrast of the columns with the most
+/// strokes.
 const STROKES_QUANTILE: f32 = 0.75;
 
 /// Maximum distance by which an edge is moved, in heights of the box: the width of a wide digit.
 const MAX_SHIFT: f32 = 0.9;
 
 /// Moves the left and right edge of the box outwards to the nearest column that no stroke crosses in most frames.
-/// `None` if there is no such column within the maximum distance.
+/// `None` if there is no such column within [`MAX_SHIFT`].
 pub(super) fn clear_of_strokes(frames: &SampledFrames, rect: PixelRect) -> Option<PixelRect> {
     let column = |x: u32| row_differences(frames, rect, x);
     let mut inside: Vec<f32> =
@@ -37,8 +39,8 @@ pub(super) fn clear_of_strokes(frames: &SampledFrames, rect: PixelRect) -> Optio
     Some(rect.with_columns(left, right))
 }
 
-/// Root mean square of the differences between neighbouring pixels of column `x` in the median of all frames, in
-/// grey levels; 0 outside the frame.
+/// Contrast of column `x`: root mean square of the differences between vertically adjacent pixels in the median of all
+/// frames, in grey levels; 0 outside the frame.
 fn row_differences(frames: &SampledFrames, rect: PixelRect, x: u32) -> f32 {
     let levels: Vec<f32> = (rect.top..rect.bottom()).filter_map(|y| median_level(frames, x, y)).collect();
     let squares: f32 = levels.windows(2).map(|pair| (pair[1] - pair[0]).powi(2)).sum();

@@ -1,4 +1,4 @@
-//! Finds digits of a number outside its box: the box is too narrow for the values of some frames.
+//! Finds digits of a number outside its box, if the box is too narrow for the values of some frames.
 
 use image::GrayImage;
 use rayon::prelude::*;
@@ -12,15 +12,17 @@ use crate::stats::upper_median;
 
 /// Width of the strip read on each side of the box, in heights of the box.
 const SIDE_WIDTH: f32 = 1.6;
-/// Alternative limits for digits beside the box: minimum probability of a digit, and minimum share of the frames with
-/// such a digit. The first alternative that is fulfilled is used. Set by judgement: single frames are misread.
+/// Limits for digits beside the box: minimum probability of a digit, and minimum share of the frames with such a
+/// digit. The box is enlarged if either pair of limits is fulfilled; the first one that is fulfilled decides by how
+/// much. Set by judgement: single frames are misread.
 const LIMITS: [(f32, f32); 2] = [(0.85, 0.02), (0.45, 0.08)];
 /// Minimum number of frames with a digit beside the box.
 const MIN_FRAMES: usize = 2;
-/// Maximum distance between the centre of a digit beside the box and the centre of the number's character nearest to
-/// it, in heights of the box.
+/// Maximum distance between the centre of a digit beside the box and the centre of the nearest character in the box,
+/// in heights of the box.
 const MAX_DISTANCE: f32 = 0.95;
-/// Distance from the centre of the outermost digit to the new edge of the box, in pitches: half a digit with some room.
+/// Distance from the centre of the outermost digit to the new edge of the box, in pitches: half a digit and a small
+/// margin.
 const HALF_DIGIT: f32 = 0.65;
 
 /// What one frame shows on one side of a box.

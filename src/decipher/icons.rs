@@ -8,28 +8,30 @@ use crate::geometry::PixelRect;
 use crate::line_reader::has_leading_zero;
 use crate::stats::{correlation, median, upper_median};
 
-/// Minimum share of the texts with a leading zero for which an icon is suspected. Set by judgement.
+/// Minimum share of the texts that have a leading zero, for the leading zero to be checked for being an icon. Set by
+/// judgement.
 const MIN_SHARE: f32 = 0.9;
-/// Minimum probability of a digit whose image is compared. Set by judgement.
+/// Minimum probability of a digit that is compared or counted. Set by judgement.
 const MIN_PROBABILITY: f32 = 0.8;
 
-/// Minimum number of zeros after the first character for a comparison with them. Set by judgement.
+/// Minimum number of images of other zeros that the leading zero is compared with. Set by judgement.
 const MIN_IMAGES: usize = 3;
-/// Minimum number of texts with another digit in the column of the leading zero for the zero to count as a digit.
+/// Used if there are too few other zeros: minimum number of texts with another digit in the column of the leading
+/// zero, for the leading zero to be a digit and not an icon.
 const MIN_OTHERS: usize = 2;
 /// Half the width of the image of a character, in pitches.
 const HALF_WIDTH: f32 = 0.45;
 /// Pitch in heights of the box, used if no text has enough digits to measure it.
 const USUAL_PITCH: f32 = 0.6;
-/// Maximum distance from the centre of a character at which the best correlation is searched, in pixels.
+/// Maximum shift by which two images of characters are aligned before they are compared, in pixels.
 const SHIFT_PX: i64 = 3;
-/// Maximum correlation of the other zeros with the median image of the first character, for the first character to
-/// count as different from a zero. It is a share of the correlation of single images of the first character with that
-/// median. Set by judgement: the same digit has 0.9 or more, other characters 0.6 or less.
+/// Maximum correlation between other zeros and the median image of the leading zero, for the leading zero to be an
+/// icon. The unit is the correlation between single images of the leading zero and their median image. Set by
+/// judgement: the same digit has 0.9 or more, other characters 0.6 or less.
 const MAX_SIMILARITY: f64 = 0.75;
 
-/// Cuts an icon that is read as a leading zero off the box. If the numbers have no other zero to compare with, the
-/// leading zero counts as an icon, unless other digits stand in its column.
+/// Cuts an icon that is read as a leading zero off the box. If there are too few other zeros to compare with, the
+/// leading zero is taken to be an icon, unless some texts have another digit in its column.
 pub(super) fn clear_of_icon(frames: &SampledFrames, rect: PixelRect, texts: &[FrameText]) -> PixelRect {
     let numbers: Vec<&FrameText> = texts.iter().filter(|text| text.number.len() > 1).collect();
     let (zeros, others): (Vec<&FrameText>, Vec<&FrameText>) =
@@ -56,7 +58,7 @@ pub(super) fn clear_of_icon(frames: &SampledFrames, rect: PixelRect, texts: &[Fr
 }
 
 /// Median distance between the centres of neighbouring characters, in pixels; the first character of each text is
-/// ignored. If there are no distances, a usual one for the height of the box `rect`.
+/// ignored. If no text has enough characters, [`USUAL_PITCH`] times the height of the box `rect`.
 fn pitch_px(texts: &[&FrameText], rect: PixelRect) -> f32 {
     let later = texts.iter().flat_map(|text| text.centers_px.get(1..).unwrap_or_default().windows(2));
     let mut distances: Vec<f32> = later.map(|pair| pair[1] - pair[0]).collect();
@@ -71,8 +73,8 @@ struct CharacterImages<'a> {
 }
 
 impl CharacterImages<'_> {
-    /// Whether the character at a column looks different from the zeros elsewhere in the numbers; `None` if there
-    /// are too few such zeros.
+    /// Whether the character at a column (in pixels from the left edge of the box) looks different from the zeros
+    /// elsewhere in the numbers; `None` if there are too few such zeros.
     fn differ_from_other_zeros(&self, column: f32, texts: &[&FrameText]) -> Option<bool> {
         let at_column: Vec<Vec<f64>> = texts
             .iter()

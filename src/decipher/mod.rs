@@ -5,7 +5,7 @@
 //!               -> pick_labels
 //! ```
 //!
-//! These labels are treated like those of a pilot: learning compares them with each other and leaves out those that the
+//! Learning treats these labels like those of a pilot: it compares them with each other, and leaves out labels that the
 //! others contradict.
 //!
 //! Limits of this folder without a stated origin were set by judgement and adjusted on the tuning clips of
@@ -39,8 +39,8 @@ pub use words::Words;
 
 /// Maximum number of times that a box is enlarged, usually by one digit each time.
 const MAX_ENLARGEMENTS: usize = 3;
-/// Minimum share of the texts with a character beside the number that is not part of it, for the box to be cut
-/// between the two. Set by judgement.
+/// Minimum share of the texts with a number in which another character stands on one side of the number, for the box
+/// to be cut between this character and the number. Set by judgement.
 const MIN_NEIGHBOUR_SHARE: f32 = 0.3;
 
 /// Deciphers the readout in a box from frames spread over a clip. The box is enlarged by characters that its edges cut
@@ -88,7 +88,7 @@ fn with_point(mut text: DecipheredText, format: &ValueFormat) -> DecipheredText 
     text
 }
 
-/// Reads the units and captions of readouts.
+/// Reads the units and captions beside readouts and stores them in the readouts.
 pub fn read_words<'a>(frames: &SampledFrames, readouts: impl Iterator<Item = &'a mut DecipheredReadout>) {
     let readouts: Vec<&mut DecipheredReadout> = readouts.collect();
     let boxes: Vec<PixelRect> = readouts.iter().map(|readout| readout.rect).collect();

@@ -10,8 +10,9 @@ const MIN_PROBABILITY: f32 = 0.9;
 /// Minimum probability of a text that serves as a label because no other text has one of its digits. Set by
 /// judgement.
 const MIN_PROBABILITY_IF_NEEDED: f32 = 0.6;
-/// Exponent of the probability in the weight of a text, which rises with rare digits. Set by judgement: a probability
-/// of 0.9 weighs less than half as much as 1.
+/// Exponent of a text's probability in its weight. The texts with the largest weights become labels; the other factor
+/// of the weight is larger for texts with rare digits. Set by judgement: a text with the probability 0.9 has less than
+/// half the weight of one with 1.
 const PREFERENCE: i32 = 8;
 /// Maximum number of labels for each readout: each label makes learning slower.
 const MAX_LABELS: usize = 14;

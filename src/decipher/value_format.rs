@@ -8,9 +8,9 @@ const MIN_PROBABILITY: f32 = 0.8;
 const MIN_TEXTS: usize = 5;
 /// Minimum share of the texts with at least [`MIN_PROBABILITY`] that must have the format. Set by judgement.
 const MIN_SHARE: f32 = 0.8;
-/// Minimum share of all texts with at least a certain number of digits for this number to count as the largest, so
-/// that single misread texts do not determine the largest number. Uncertain texts count too: too small a number of
-/// digits would cut values.
+/// Minimum share of the texts with the common format that must have as many digits as the widest value or more; the
+/// few texts with still more digits are ignored as misread. Texts of low probability are included: too small a number
+/// of digits would cut values.
 const MIN_WIDEST_SHARE: f32 = 0.03;
 
 /// How a readout writes its values.
@@ -25,7 +25,8 @@ pub(super) struct ValueFormat {
 }
 
 impl ValueFormat {
-    /// The format of most texts; `None` if too few texts are certain, or if too few of these have the same format.
+    /// The format that most texts have; `None` if too few texts have a high probability, or if too few of these agree
+    /// on a format.
     pub(super) fn of(texts: &[FrameText]) -> Option<Self> {
         let certain: Vec<&str> = texts
             .iter()

@@ -35,10 +35,10 @@ const CAPTIONS: [(&str, Channel); 19] = [
 ];
 /// Maximum number of frames that are read.
 const MAX_FRAMES: usize = 30;
-/// Width of the strip read on each side of the box, in heights of the box: a caption of eight letters.
+/// Width of the strip read on each side of the box, in heights of the box: room for a caption of eight letters.
 const SIDE_WIDTH: f32 = 5.0;
-/// Maximum distances in heights of the box: between the centres of neighbouring letters, and from the last digit of
-/// a number to the first letter.
+/// Maximum distances in heights of the box: between the centres of neighbouring letters, and between the centres of
+/// the last digit of a number and the first letter.
 const MAX_GAPS: (f32, f32) = (1.1, 1.5);
 /// Minimum number of frames in which the same word must be read. Set by judgement.
 const MIN_FRAMES: usize = 4;
@@ -66,7 +66,7 @@ struct WordPair {
 }
 
 impl Words {
-    /// Reads the words beside a box, up to the next of the boxes `others` in the same rows.
+    /// Reads the words beside a box `rect`. The search ends at the nearest of the boxes `others` in the same rows.
     pub(super) fn beside(frames: &SampledFrames, rect: PixelRect, others: &[PixelRect]) -> Self {
         let step = frames.images.len().div_ceil(MAX_FRAMES).max(1);
         let images: Vec<&GrayImage> = frames.images.iter().step_by(step).collect();
@@ -126,9 +126,9 @@ fn word_pair(characters: &[LineCharacter], rect: PixelRect, strip: PixelRect) ->
     })
 }
 
-/// The letters and signs of the word beside a number, from the number outwards. `characters` are in this order,
-/// `number_px` is the centre of the character of the number nearest to the word, in pixels from the left edge of the
-/// strip, and `height` is the height of the box in pixels.
+/// The characters of the word beside a number (letters, `/`, `%`, `°`), from the number outwards. `characters` are in
+/// this order, `number_px` is the centre of the number's character nearest to the word, in pixels from the left edge
+/// of the strip, and `height` is the height of the box in pixels.
 fn word<'a>(
     characters: impl Iterator<Item = &'a LineCharacter>,
     number_px: f32,

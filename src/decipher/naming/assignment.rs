@@ -7,8 +7,8 @@ use crate::model::channel::Channel;
 const KNOWN: usize = Channel::KNOWN.len();
 /// Number of sets of channels.
 const SETS: usize = 1 << KNOWN;
-/// Log odds (natural logarithm) of an unknown channel: a readout for which no known channel has higher log odds
-/// gets no channel.
+/// Log odds (natural logarithm) of no known channel: a readout gets no channel if all known channels have lower log
+/// odds.
 const UNKNOWN_LOG_ODDS: f64 = 0.0;
 
 /// The most probable channel of every readout, as an index of [`Channel::KNOWN`] or `None`, and its probability, 0 to 1.

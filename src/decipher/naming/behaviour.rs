@@ -5,10 +5,11 @@ use super::super::words::Words;
 use super::reason::Reason;
 use crate::stats::{correlation, quantile, slope};
 
-/// Alternative limits: minimum probability of a text that counts as a value, and share of the smallest and of the
-/// largest values that may be misread. The first alternative that gives enough values is used. Set by judgement.
+/// Two pairs of limits: minimum probability of a text whose value is used, and share of the smallest and of the
+/// largest values that are ignored as possibly misread. The second pair is used if the first leaves too few values.
+/// Set by judgement.
 const MIN_PROBABILITIES: [(f32, f64); 2] = [(0.9, 0.02), (0.5, 0.15)];
-/// Minimum number of values: with fewer, no channel is recognised.
+/// Minimum number of values of a readout: with fewer, its channel is not recognised from them.
 const MIN_VALUES: usize = 8;
 /// Maximum difference between the rate of a displayed clock and 1, in displayed seconds per second of the clip.
 const CLOCK_RATE_TOLERANCE: f64 = 0.1;
@@ -88,7 +89,7 @@ impl Behaviour {
         self.values.len() >= MIN_VALUES
     }
 
-    /// The lowest and the highest value, as a [`Reason`]; `None` if no value is known.
+    /// The lowest and the highest value, as a [`Reason`]; `None` if there are too few values.
     pub(super) fn range(&self) -> Option<Reason> {
         self.is_known().then_some(Reason::Range(self.low, self.high))
     }

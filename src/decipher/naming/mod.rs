@@ -26,7 +26,7 @@ pub struct ChannelGuess {
     pub reasons: Vec<Reason>,
 }
 
-/// Minimum probability at which the pilot need not check a channel, 0 to 1.
+/// Minimum probability of a channel that the pilot need not check, 0 to 1.
 const CERTAIN: f64 = 0.9;
 
 impl ChannelGuess {

@@ -4,7 +4,7 @@ use std::fmt;
 
 use crate::model::units::Unit;
 
-/// A property of a readout that suggests a channel.
+/// A property of a readout that makes a channel likely.
 #[derive(Debug, Clone, Copy, PartialEq)]
 #[non_exhaustive]
 pub enum Reason {

@@ -15,7 +15,7 @@ pub(super) struct Ratings {
 #[derive(Debug, Clone, Default)]
 struct Rating {
     log_odds: f64,
-    /// Reasons for the channel, each with its weight.
+    /// Reasons for the channel, each with the log odds that it adds.
     reasons: Vec<(f64, Reason)>,
 }
 
@@ -35,24 +35,24 @@ impl Ratings {
 
 /// Log odds (natural logarithm) of a channel whose readout shows a value that the channel cannot have.
 const IMPOSSIBLE: f64 = -8.0;
-/// Log odds (natural logarithm) of a channel if too few values are known: only the unit or caption beside the value
-/// outweighs it.
+/// Log odds (natural logarithm) of a channel if too few values are known to judge it; low enough that only a matching
+/// unit or caption makes the channel likely.
 const UNKNOWN: f64 = -3.0;
-/// Log odds (natural logarithm) added if the unit or caption beside the value is one of the channel.
+/// Log odds (natural logarithm) added if the unit beside the value fits the channel, and again if the caption does.
 const WORD: f64 = 5.0;
 
 /// Log odds (natural logarithm) subtracted if the unit beside the value belongs to another channel.
 const OTHER_UNIT: f64 = 6.0;
-/// Minimum correlation between a readout's values and the throttle for the readout to count as following the
-/// throttle.
+/// Minimum correlation with the throttle, for the values of a readout to be rated as following the throttle.
 const FOLLOWS: f64 = 0.45;
 
-/// Upper limit of the absolute correlation between a readout's values and the throttle for the readout to count as
-/// independent of the throttle.
+/// Maximum absolute correlation with the throttle, for the values of a readout to be rated as independent of the
+/// throttle.
 const IGNORES: f64 = 0.25;
 
 impl Rating {
-    /// A neutral rating if all values lie within these limits; an impossible one otherwise.
+    /// A rating with log odds of 0 if all values lie between `low` and `high`, and with [`IMPOSSIBLE`] log odds
+    /// otherwise.
     fn within(behaviour: &Behaviour, low: f64, high: f64) -> Self {
         let fits = behaviour.low >= low && behaviour.high <= high;
         Self { log_odds: if fits { 0.0 } else { IMPOSSIBLE }, reasons: Vec::new() }
@@ -67,7 +67,7 @@ impl Rating {
         self
     }
 
-    /// Subtracts `log_odds` if the condition `holds` is true.
+    /// Subtracts `log_odds` if `holds` is true.
     fn against(mut self, holds: bool, log_odds: f64) -> Self {
         if holds {
             self.log_odds -= log_odds;
@@ -77,7 +77,7 @@ impl Rating {
 }
 
 impl Rating {
-    /// Adds the evidence of the words beside the value.
+    /// Adds the log odds and reasons from the unit and the caption beside the value.
     fn with_words(self, words: &Words, channel: &Channel) -> Self {
         let mut rated = self;
         if let Some(unit) = words.unit {
