@@ -60,8 +60,9 @@ pub struct Flight {
     pub aircraft: Aircraft,
     /// Results on battery, motor and propeller.
     pub propulsion: Findings,
-    /// Notes for the pilot, such as on unusable time stamps or a gap between clips. They do not name channels
-    /// that cannot be read, blanks and dead readouts: see [`Flight::legibility`] and [`Series::stuck_at`].
+    /// Notes for the pilot, such as on unusable time stamps or a gap between clips. Not included are notes on channels
+    /// that cannot be read, on blanks, and on readouts that never change: see [`Flight::legibility`] and
+    /// [`Series::stuck_at`].
     pub notes: Vec<FlightNote>,
 }
 

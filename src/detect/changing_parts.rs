@@ -9,30 +9,29 @@ use super::gradients::PersistentGradients;
 use crate::geometry::PixelRect;
 use crate::stats::nearest_rank;
 
-/// Quantile of the strengths above 0 that stands for the strongest text of the overlay.
+/// Quantile of the edge strengths above 0 that is used as the strength of the strongest text of the overlay.
 const STRONG_QUANTILE: f32 = 0.995;
-/// Minimum edge strengths of text that are tried one after the other, as shares of the strength of the strongest
-/// text. Low ones are needed because each digit is shown in some of the frames only.
+/// Minimum edge strengths of text, as shares of the strength of the strongest text; each of them is tried. Low ones
+/// are needed because each digit is shown in some of the frames only.
 const STRENGTH_SHARES: [f32; 4] = [0.08, 0.16, 0.3, 0.5];
-/// Maximum shares of the frames with an edge of a digit that changes; each is tried. They are below 1 because scenery
-/// hides the edges of captions in some frames.
+/// Maximum presence of the edges of digits that change, as shares of the frames; each of them is tried. The edges of
+/// captions reach less than 1 because scenery hides them in some frames.
 const MAX_PRESENCES: [f32; 3] = [0.55, 0.7, 0.85];
 /// Minimum presence of the edges of text that never changes, as a share of the frames, 0 to 1.
 const MIN_CONSTANT_PRESENCE: f32 = 0.5;
-/// Areas whose intersection is at least this share of their union count as one.
+/// Minimum intersection of two areas that are the same area found twice, as a share of their union.
 const SAME_AREA_SHARE: f32 = 0.9;
 /// Minimum width and height of a connected part, in pixels.
 const MIN_PART_PX: (u32, u32) = (3, 5);
-/// Maximum number of connected parts that are joined to values; the largest parts are kept. The limit bounds the time
-/// spent on moving patterns.
+/// Maximum number of connected parts that are joined to values; the largest parts are kept. The limit bounds the
+/// computing time if the clip has moving patterns.
 const MAX_PARTS: usize = 600;
 /// Maximum gap between two parts of a value, in heights of the taller part.
 const MAX_GAP_HEIGHTS: f32 = 0.35;
-/// Minimum overlap of two parts of a value: shared rows as a share of the smaller height, shared columns as a share of
-/// the smaller width.
+/// Minimum overlap of two parts of a value. For parts side by side: their common rows as a share of the smaller
+/// height. For parts one above the other: their common columns as a share of the smaller width.
 const MIN_SHARED_ROWS: f32 = 0.6;
-/// Maximum height of the rectangle around two parts that stand side by side, as a multiple of the height of the
-/// taller part.
+/// Maximum height of the rectangle around two parts side by side, as a multiple of the height of the taller part.
 const MAX_JOINED_HEIGHT: f32 = 1.3;
 /// Maximum height of the rectangle around two parts of one digit, one above the other, as a multiple of the width of
 /// the wider part.
@@ -42,8 +41,9 @@ const HEIGHT_PX: (u32, u32) = (7, 240);
 /// Minimum and maximum width of the changing part of a value, as multiples of the height of that part.
 const WIDTH_HEIGHTS: (f32, f32) = (0.22, 9.0);
 
-/// Areas of text that changes, found with every pair of limits of strength and presence. An area is one value, a part
-/// of a value, or a value joined with its surroundings. Areas found with different limits may overlap.
+/// Areas of text that changes, found with each minimum strength ([`STRENGTH_SHARES`]) combined with each maximum
+/// presence ([`MAX_PRESENCES`]). An area is one value, a part of a value, or a value joined with its surroundings.
+/// Areas found with different limits may overlap.
 pub(super) fn find_changing(gradients: &PersistentGradients) -> Vec<PixelRect> {
     let strongest = strongest_text(gradients);
     let limits: Vec<(f32, f32)> = STRENGTH_SHARES
@@ -91,7 +91,8 @@ fn distinct(mut areas: Vec<PixelRect>) -> Vec<PixelRect> {
     distinct
 }
 
-/// The areas of gradients of at least the strength `least` whose presence satisfies `is_wanted`.
+/// The areas of pixels whose edges have at least the strength `least` and a presence that satisfies `is_wanted`.
+/// Connected parts are joined to one area if `belong_together` is true for them.
 fn areas_within(
     gradients: &PersistentGradients,
     least: f32,

@@ -22,24 +22,26 @@ use crate::stats::nearest_rank;
 
 /// Minimum persistent gradient of text, in grey levels over two pixels.
 const MIN_GRADIENT: f32 = 3.0;
-/// Minimum share of the gradients' energy that is persistent where digits change, with many frames.
+/// Minimum persistent share of the gradients' energy, for a place to contain text; it is low because digits change.
+/// With few frames, [`MIN_PERSISTENT_FRAMES`] requires more.
 const MIN_PERSISTENT_SHARE: f32 = 0.08;
-/// Minimum of the persistent share of the gradients' energy times the number of frames, with few frames; scenery
-/// has about 1.
+/// Minimum persistent share of the gradients' energy times the number of frames, for a place to contain text: applies
+/// with few frames. Scenery has about 1.
 const MIN_PERSISTENT_FRAMES: f32 = 3.2;
-/// Maximum gradient that counts, in grey levels over two pixels, so that a single glint does not outweigh all other
-/// frames.
+/// Limit of the horizontal and of the vertical gradient, in grey levels over two pixels; larger ones are reduced to
+/// it, so that a single glint does not outweigh all other frames.
 const MAX_GRADIENT: f32 = 80.0;
 /// Radius of the squares over which energies are averaged, in pixels: the number of pixels on each side of the middle
 /// pixel.
 const WINDOW_RADIUS_PX: usize = 2;
-/// Minimum agreement of a frame with the persistent gradients, as a share of the median over frames; below it the frame
-/// has no overlay.
+/// Minimum agreement of a frame with the persistent gradients, as a share of the median over frames; frames below it
+/// have no overlay and are left out.
 const MIN_AGREEMENT_SHARE: f32 = 0.4;
 /// Minimum gradient of an edge in a frame for the edge to count as present there, as a share of the edge's typical
 /// gradient.
 const MIN_PRESENT_SHARE: f32 = 0.5;
-/// Minimum gradient of an edge that is present, in grey levels over two pixels.
+/// Minimum gradient of an edge in a frame for the edge to be present there, in grey levels over two pixels; applies in
+/// addition to [`MIN_PRESENT_SHARE`].
 const MIN_PRESENT_GRADIENT: f32 = 6.0;
 
 /// The persistent gradients of a clip's frames.
@@ -53,8 +55,8 @@ pub(super) struct PersistentGradients {
     /// Share of the frames in which the edge of a pixel is present, 0 to 1, averaged over a small square of pixels. 0
     /// where the strength is 0.
     pub(super) presence: Plane,
-    /// Direction of each pixel's mean gradient (horizontal, vertical), multiplied by the minimum gradient of a present
-    /// edge.
+    /// For each pixel a vector (horizontal, vertical): its direction is that of the mean gradient, its length the
+    /// minimum gradient at which the pixel's edge is present in a frame.
     edges: Vec<[f32; 2]>,
     /// The frames that have the overlay, smoothed over three by three pixels.
     pub(super) frames: Vec<GrayImage>,
@@ -231,8 +233,8 @@ impl PixelSums {
     }
 }
 
-/// The frames whose gradients agree with the persistent ones, with their numbers. Those without overlay, as after a
-/// loss of signal, are left out.
+/// The frames whose gradients agree with the persistent ones, each with its index in `frames`. Frames without overlay,
+/// as after a loss of signal, are left out.
 fn frames_with_overlay(frames: Vec<GrayImage>, sums: &GradientSums) -> Vec<(usize, GrayImage)> {
     let strength = sums.strength();
     let agreement = |frame: &GrayImage| {
@@ -254,8 +256,9 @@ fn frames_with_overlay(frames: Vec<GrayImage>, sums: &GradientSums) -> Vec<(usiz
     kept.filter(|(agreement, _)| **agreement >= min_agreement).map(|(_, frame)| frame).collect()
 }
 
-/// Calls `visit` with each inner column of a row and its horizontal and vertical gradient: the differences of the grey
-/// levels on both sides of it, over two pixels.
+/// Calls `visit` for each column of a row, except the first and the last, with the column and its horizontal and
+/// vertical gradient: the grey level of the right neighbour minus that of the left, and of the lower neighbour minus
+/// that of the upper.
 #[inline(always)]
 fn for_each_gradient_in_row(frame: &GrayImage, row: usize, mut visit: impl FnMut(usize, f32, f32)) {
     let (width, pixels) = (frame.width() as usize, frame.as_raw());

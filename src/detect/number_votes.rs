@@ -11,24 +11,24 @@ use crate::stats::{nearest_rank, upper_median};
 
 /// Maximum number of frames that are read.
 const MAX_FRAMES: usize = 40;
-/// Share of the numbers that must be as wide as the box; the few wider ones are outliers. The widest value may be rare.
+/// Minimum share of the numbers that must extend to the left edge of the box, and to the right edge. The few numbers
+/// that extend further are ignored as misread. The share is low because the widest value may be rare.
 const WIDEST_SHARE: f32 = 0.04;
-/// Minimum number of numbers that must be as wide as the box.
+/// Minimum number of numbers that must extend to each edge of the box.
 const MIN_WIDEST: usize = 2;
 /// Maximum distance between the centres of two adjacent digits, as a multiple of the median distance: an icon or sign
 /// that is read as a digit is farther away.
 const MAX_PITCHES: f32 = 1.3;
 /// Distance between the centres of digits that is assumed if no number has two digits, in heights of the text.
 const USUAL_PITCH: f32 = 0.62;
-/// Minimum share of the frames that show a character beside the numbers, not part of them, for it to count as a
-/// neighbour.
+/// Minimum share of the frames that must show another character beside the numbers, for the box to end before that
+/// character.
 const MIN_NEIGHBOUR_SHARE: f32 = 0.3;
-/// Minimum share of the frames with another character in place of a leading zero for the zero not to count as a
-/// digit.
+/// Minimum share of the frames that show another character in place of a leading zero, for the leading zero to be a
+/// misread character.
 const MIN_OTHERS_SHARE: f32 = 0.15;
 
-/// Maximum distance between the centres of two characters that count as being in the same place, as a multiple of the
-/// height of the text.
+/// Maximum distance between the centres of two characters at the same place, as a multiple of the height of the text.
 const SAME_PLACE: f32 = 0.25;
 /// Maximum distance between a number and a neighbouring character, as a multiple of the height of the text.
 const MAX_NEIGHBOUR: f32 = 2.0;
@@ -36,7 +36,7 @@ const MAX_NEIGHBOUR: f32 = 2.0;
 /// shown in at least as many frames as this number.
 const MIN_TEXTS: usize = 3;
 
-/// The numbers of a line in many frames.
+/// The numbers and other characters of a line in many frames.
 pub(super) struct NumberVotes {
     height: f32,
     frames: Vec<LineNumbers>,
@@ -68,7 +68,7 @@ impl NumberVotes {
         Self { height: area.height as f32, frames }
     }
 
-    /// The positions with numbers.
+    /// The readouts of the line: one for each place at which the frames show numbers.
     pub(super) fn readouts(&self) -> Vec<LineReadout> {
         // Overlapping numbers of different frames are at one position.
         let mut spans: Vec<(f32, f32)> = self
@@ -131,8 +131,9 @@ impl NumberVotes {
         })
     }
 
-    /// Whether the outer digit of a number at column `x` is a misread character: more frames show another character
-    /// there. For a leading zero, on which no value depends, fewer frames are enough.
+    /// Whether the outer digit of a number at column `x` (in pixels of the frame) is no digit but a misread character:
+    /// more frames show a character there that belongs to no number. For a leading zero, which changes no value, fewer
+    /// frames are enough.
     fn is_no_digit(&self, x: f32, leading_zero: bool) -> bool {
         let is_near = |other: &f32| (other - x).abs() <= SAME_PLACE * self.height;
         let share = |shows: &dyn Fn(&LineNumbers) -> bool| {

@@ -69,7 +69,7 @@ impl Number {
         }
     }
 
-    /// Whether the number begins with a zero before another digit. The zero of a clock does not count: it changes
+    /// Whether the number begins with a zero before another digit; false for a clock, whose leading zero changes
     /// later.
     pub(super) fn has_leading_zero(&self) -> bool {
         !self.text.contains(':') && has_leading_zero(&self.text)
@@ -130,7 +130,7 @@ impl LineNumbers {
     }
 }
 
-/// A number from its characters, which were read in a strip.
+/// Makes a number of characters that were read in `strip`.
 fn number(part: &[LineCharacter], strip: PixelRect) -> Number {
     let is_digit = |one: &LineCharacter| one.character.is_ascii_digit();
     let pairs = part.windows(2).filter(|pair| pair.iter().all(is_digit));

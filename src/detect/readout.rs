@@ -16,15 +16,15 @@ use crate::stats::nearest_rank;
 const MAX_EXAMINED: usize = 160;
 /// Number of frames that are read first to decide whether an area has numbers.
 const FIRST_FRAMES: usize = 4;
-/// Minimum certainty of the numbers in the frames that are read first, 0 to 1.
+/// Minimum certainty, 0 to 1, of the numbers in the frames that are read first, for the area to be read in all frames.
 const MIN_FIRST_CERTAINTY: f32 = 0.4;
-/// Minimum certainty of the numbers of a readout, 0 to 1.
+/// Minimum certainty of the numbers of a readout that changes, 0 to 1.
 const MIN_CERTAINTY: f32 = 0.5;
 /// Maximum distance from the centre of the first digit to the left edge of the box, in pitches.
 const BEFORE_FIRST: f32 = 0.75;
 
-/// Maximum distance from the centre of the last digit to the right edge of the box, in pitches. In some faces a 1
-/// stands at the right edge of its cell.
+/// Maximum distance from the centre of the last digit to the right edge of the box, in pitches. It is not half a pitch
+/// because in some faces a 1 is at the right edge of its cell.
 const AFTER_LAST: f32 = 0.6;
 
 /// Distance from the centre of a digit, to either side, within which the columns certainly belong to the digit, in
@@ -47,14 +47,14 @@ const MIN_CONSTANT_SHARE: f32 = 0.8;
 const MIN_CONSTANT_CERTAINTY: f32 = 0.85;
 /// Maximum width of the box of a single digit, in heights of the box.
 const MAX_SINGLE_WIDTH: f32 = 0.95;
-/// Minimum number of readouts other than single digits from which the median height is determined.
+/// Minimum number of readouts that are wider than a single digit, for their median height to be used.
 const MIN_NUMBERS: usize = 2;
-/// Minimum number of readouts from which common rows are determined.
+/// Minimum number of readouts, for their median height to be used to correct the rows of higher ones.
 const MIN_COMMON_ROWS: usize = 3;
-/// Maximum difference of a readout's height from the median height, as a share of the median.
+/// Maximum difference between the height of a readout and the usual height, as a share of the usual height.
 const MAX_HEIGHT_DIFFERENCE: f32 = 0.15;
 
-/// Digits found in a line.
+/// The digits of one readout in the frames.
 #[derive(Debug, Clone)]
 pub(super) struct Readout {
     /// The rectangle of the digits with the blank columns beside them, in pixels of the frame.
@@ -65,7 +65,7 @@ pub(super) struct Readout {
     pub(super) changes: bool,
 }
 
-/// Finds the readouts. `originals` are the frames with the overlay, as they were given.
+/// Finds the readouts. `originals` are the frames that have the overlay, not smoothed.
 pub(super) fn find_readouts(gradients: &PersistentGradients, originals: &[&GrayImage]) -> Vec<Readout> {
     let mut areas: Vec<PixelRect> = Vec::new();
     for area in find_changing(gradients) {
@@ -96,7 +96,7 @@ pub(super) fn find_readouts(gradients: &PersistentGradients, originals: &[&GrayI
     found
 }
 
-/// Adds those readouts of `more` that overlap no readout of `found`.
+/// Adds those readouts of `more` that overlap no readout of `found` by more than an eighth of the smaller one's area.
 fn add_clear_of(found: &mut Vec<Readout>, more: Vec<Readout>) {
     for readout in more {
         let overlaps = |other: &Readout| {
@@ -108,7 +108,7 @@ fn add_clear_of(found: &mut Vec<Readout>, more: Vec<Readout>) {
     }
 }
 
-/// Numbers that never change and are as high as the readouts found.
+/// Readouts whose numbers never change and whose heights are similar to that of a readout in `found`.
 fn constant_readouts(
     gradients: &PersistentGradients,
     originals: &[&GrayImage],
@@ -131,7 +131,7 @@ fn constant_readouts(
 }
 
 /// Mean certainty, 0 to 1, over some of the frames. The certainty of a frame is the probability of the most probable
-/// number in the area; 0 if the area contains none.
+/// number that overlaps the columns of the area; 0 if there is none.
 fn first_certainty(originals: &[&GrayImage], area: PixelRect) -> f32 {
     let step = (originals.len() / FIRST_FRAMES).max(1);
     let certainty = |frame: &&GrayImage| {
@@ -189,8 +189,9 @@ fn box_of(gradients: &PersistentGradients, line: &LineReadout, area: PixelRect) 
     rows.with_columns(left, right).clipped_to(frame)
 }
 
-/// The outermost column of the box, going outwards from a digit: it includes the strokes of the digit and the blank
-/// columns beside them, or half of these if other strokes follow. `None` if there are no columns.
+/// The outermost column that belongs to the box. `outwards` are the columns from a digit outwards. The box includes
+/// the strokes of the digit and the blank columns beside them, or half of the blank columns if other strokes follow.
+/// `None` if `outwards` is empty.
 fn clear_column(
     gradients: &PersistentGradients,
     rows: PixelRect,
@@ -249,8 +250,8 @@ fn rows_of_text(gradients: &PersistentGradients, columns: PixelRect) -> PixelRec
     columns.with_rows(first + top as u32, first + bottom as u32 + 1)
 }
 
-/// A readout whose rectangle is higher than the median includes scenery or a caption above or below the text. Gives
-/// each of these the rows of a readout of usual height on the same line.
+/// Corrects the rows of readouts that are higher than the median, because they include scenery or a caption above or
+/// below the text. Each gets the rows of a readout of usual height on the same line, if there is one.
 fn in_common_rows(mut readouts: Vec<Readout>) -> Vec<Readout> {
     let mut heights: Vec<f32> = readouts.iter().map(|readout| readout.rect.height as f32).collect();
     if heights.len() < MIN_COMMON_ROWS {

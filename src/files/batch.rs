@@ -22,7 +22,7 @@ use super::leftovers::{
 use super::write_error_in_words;
 use super::write_rules::{OutputKind, WriteRules, are_same, have_same_owner};
 
-/// Why a batch of files could not be written. The folder is unchanged, unless `kept` is given.
+/// Why a batch of files could not be written. The folder is unchanged if `kept` is `None`.
 #[derive(Debug, Error)]
 #[error("cannot write {}: {source}", path.display())]
 pub struct FileBatchError {
@@ -30,8 +30,8 @@ pub struct FileBatchError {
     pub path: PathBuf,
     /// The operating system's error.
     pub source: io::Error,
-    /// The folder with the complete new files that could not all be moved to their targets; `None` if the folder is
-    /// unchanged.
+    /// The folder with those complete new files that could not be moved to their targets; `None` if the target folder
+    /// is unchanged.
     pub kept: Option<PathBuf>,
 }
 
@@ -185,7 +185,8 @@ impl FileBatch {
         self.others(&self.stage).try_for_each(|entry| self.disk().remove_file(&entry.path()))
     }
 
-    /// Moves files into the new folder that were written to the previous one after its files were linked.
+    /// Saves files that were written to the previous folder after the hard links to its files were made: moves them to
+    /// the new folder.
     fn keep_late(&self, folder: &Path) {
         for entry in self.others(&self.stage) {
             let present = folder.join(entry.file_name());
@@ -207,8 +208,8 @@ impl FileBatch {
         })
     }
 
-    /// Removes temporary folders that earlier versions of the program left in the folder. Before new files are in place
-    /// they may hold the only copy of the previous ones.
+    /// Removes temporary folders that earlier versions of the program left in the folder. Call this only after the new
+    /// files are in place: until then the temporary folders may hold the only copy of the previous files.
     fn remove_old_temporary(&self) {
         for entry in entries(self.lock.folder()).filter(is_temporary) {
             remove_folder(&entry.path(), self.disk());

@@ -1,4 +1,4 @@
-//! The changes that writing makes to the file system, one function each. Tests interrupt the work after any of them, as
+//! Functions that change the file system, one for each kind of change. Tests interrupt the work after any of them, as
 //! a kill or a power failure would.
 
 use std::fmt;
@@ -32,8 +32,8 @@ impl fmt::Debug for Disk {
     }
 }
 
-/// A disk on which only the first `changes` changes succeed, as if the program were killed, and the number of changes
-/// left. Exchanges can be made unsupported.
+/// A disk on which only the first `changes` changes succeed, as if the program were killed then; the second value is
+/// the number of changes left. If `no_exchange` is true, names of folders cannot be exchanged.
 #[cfg(test)]
 pub(super) fn failing(changes: usize, no_exchange: bool) -> (Disk, Arc<std::sync::atomic::AtomicUsize>) {
     use std::sync::atomic::Ordering::SeqCst;
@@ -49,8 +49,8 @@ pub(super) fn failing(changes: usize, no_exchange: bool) -> (Disk, Arc<std::sync
 }
 
 impl Disk {
-    /// Whether the operating system can exchange the names of two folders at all. Some of its file systems may not
-    /// support this.
+    /// Whether this operating system has a call that exchanges the names of two folders. The call can still fail on
+    /// some file systems.
     pub(super) const EXCHANGES: bool = cfg!(any(target_os = "linux", target_os = "macos"));
 
     fn change(&self) -> io::Result<()> {
@@ -63,7 +63,8 @@ impl Disk {
         File::create_new(path)
     }
 
-    /// Opens a file, and creates it if it does not exist. Its content stays. A link is not followed.
+    /// Opens a file for writing, or creates it if it does not exist. The content of an existing file stays. Fails if
+    /// `path` is a link.
     pub(super) fn open_or_create(&self, path: &Path) -> io::Result<File> {
         self.change()?;
         let mut options = OpenOptions::new();

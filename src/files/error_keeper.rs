@@ -17,7 +17,7 @@ pub(super) fn fill<E>(
     Ok(answer)
 }
 
-/// A writer that keeps its first error, because callers may replace it with an error of their own.
+/// A writer that keeps its first error, because the caller's code may return another error in its place.
 struct ErrorKeeper<W> {
     inner: W,
     failure: Option<io::Error>,

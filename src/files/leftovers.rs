@@ -37,7 +37,7 @@ pub(super) fn temporary_beside(path: &Path) -> Option<PathBuf> {
     Some(folder_of(path).join(name))
 }
 
-/// Whether a name is that of a temporary file or folder.
+/// Whether the name of an entry is that of a temporary file or folder.
 pub(super) fn is_temporary(entry: &DirEntry) -> bool {
     let name = entry.file_name();
     let name = name.to_string_lossy();

@@ -46,7 +46,8 @@ impl From<ReadRefusal> for io::Error {
 ///
 /// # Errors
 ///
-/// The operating system's error in words, or [`ReadRefusal`] as its source.
+/// An error with [`ReadRefusal`] as its source if the path is a device or a pipe, or if the file is too large;
+/// otherwise the operating system's error in words for the user.
 pub fn read_bytes(path: &Path, limit_bytes: u64) -> io::Result<Vec<u8>> {
     let file = open(path).map_err(read_error_in_words)?;
     let found = file.metadata()?;
@@ -85,7 +86,8 @@ fn open(path: &Path) -> io::Result<File> {
     OpenOptions::new().read(true).custom_flags(flags.bits().cast_signed()).open(path)
 }
 
-/// Opens a file. Windows names no reason but missing rights if it is a folder.
+/// Opens a file. Windows reports only missing rights if the path is a folder; the error is then replaced by
+/// [`io::ErrorKind::IsADirectory`].
 #[cfg(not(unix))]
 fn open(path: &Path) -> io::Result<File> {
     let in_words = |error| if path.is_dir() { io::ErrorKind::IsADirectory.into() } else { error };

@@ -28,7 +28,7 @@ pub enum Existing {
 pub enum OutputKind {
     /// A setup, a page or a result. The pilot may have edited it, so it never counts as one that the program made.
     Document,
-    /// A PNG image. Those that the program makes name the program as their software.
+    /// A PNG image. The program recognises its own images by the software that they name.
     Picture,
 }
 
@@ -76,7 +76,7 @@ pub struct WriteRules {
     inputs: Vec<FileIdentity>,
 }
 
-/// A file, independent of the path and the link through which it is named.
+/// Identifies a file, whatever path or link names it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 struct FileIdentity {
     /// The path without links; `None` if there is no such file.
@@ -155,7 +155,7 @@ impl WriteRules {
         self
     }
 
-    /// The same inputs, with another rule for existing files.
+    /// A copy of these rules with another choice for existing files.
     #[must_use]
     pub fn with_existing(&self, existing: Existing) -> Self {
         Self { existing, inputs: self.inputs.clone() }
@@ -193,7 +193,7 @@ impl WriteRules {
     }
 }
 
-/// Whether the program made an existing file.
+/// Whether an existing file is recognised as made by the program; always false for [`OutputKind::Document`].
 fn is_own(path: &Path, kind: OutputKind) -> bool {
     kind == OutputKind::Picture && names_program(path).unwrap_or(false)
 }

@@ -10,20 +10,21 @@ use super::leftovers::{remove_unlocked, temporary_beside};
 use super::write_error_in_words;
 use super::write_rules::{Existing, OutputKind, WriteRules, is_same_file};
 
-/// Maximum number of attempts to create a temporary file where a killed run left one.
+/// Maximum number of attempts to create a temporary file, if a file with its name exists: one that a killed run left
+/// is removed first.
 const ATTEMPTS: usize = 4;
 
-/// Writes `bytes` as the file `path`, a setup, a page or another document.
+/// Writes `bytes` to the file `path`, a setup, a page or another [`OutputKind::Document`].
 ///
 /// # Errors
 ///
-/// The operating system's error if the file cannot be created, written or renamed, or
-/// [`WriteRefusal`](super::WriteRefusal) as its source. An existing file then stays unchanged.
+/// An error with [`WriteRefusal`](super::WriteRefusal) as its source if the rules forbid writing; the operating
+/// system's error if the file cannot be created, written or renamed. An existing file then stays unchanged.
 pub fn write_whole(path: &Path, bytes: &[u8], rules: impl Into<WriteRules>) -> io::Result<()> {
     write_kind(path, bytes, OutputKind::Document, &rules.into())
 }
 
-/// Writes `bytes` as the file `path` of a kind.
+/// Writes `bytes` to the file `path`. `kind` decides how an existing file is recognised as made by the program.
 ///
 /// # Errors
 ///
@@ -32,11 +33,13 @@ pub fn write_kind(path: &Path, bytes: &[u8], kind: OutputKind, rules: &WriteRule
     write_on(path, bytes, kind, rules, &Disk::default())
 }
 
-/// Removes a file whose name shows that the program made it.
+/// Removes a file that the program made. The caller makes sure of that; this function refuses only inputs, recordings
+/// and paths that are no files.
 ///
 /// # Errors
 ///
-/// The operating system's error if the file cannot be removed, or [`WriteRefusal`](super::WriteRefusal) as its source.
+/// An error with [`WriteRefusal`](super::WriteRefusal) as its source if the file may not be removed; otherwise the
+/// operating system's error.
 pub fn remove_own(path: &Path, rules: &WriteRules) -> io::Result<()> {
     rules.with_existing(Existing::Replace).check(path, OutputKind::Document)?;
     Disk::default().remove_file(path)

@@ -1,9 +1,10 @@
 //! Decodes the frames of a clip nearest to given times, each once, on all cores.
 //!
-//! From each key frame on, only the packets that lead to a wanted frame are decoded: nothing after the last
-//! wanted frame, and in H.264 no unwanted frame that no other frame is predicted from. A worker selects
-//! frames by their timestamps alone. So every frame close to a wanted time is a candidate, and the nearest
-//! candidate is chosen at the end. Times without a candidate are sought one by one.
+//! After each key frame, only the packets needed for a wanted frame are decoded: nothing after the last wanted frame,
+//! and in H.264 no unwanted frame that no other frame is predicted from. A worker thread selects frames by their
+//! timestamps alone and does not know which frame is nearest. It therefore returns every frame close to a wanted time,
+//! a candidate, and the nearest candidate is chosen at the end. For a time without a candidate the clip is decoded
+//! again from an earlier frame, one time after the other.
 
 use std::ops::ControlFlow;
 
@@ -27,7 +28,7 @@ const MAX_REORDER_FRAMES: f64 = 16.0;
 
 impl Clip {
     /// The time of the last frame in seconds since the first, computed from the timestamps of the clip's packets.
-    /// `None` if the container has no index of key frames.
+    /// `None` if times cannot be computed from timestamps alone, or if the container has no index of key frames.
     pub(super) fn last_packet_s(&mut self) -> Option<f64> {
         if !self.timestamps_are_times() {
             return None;
@@ -62,8 +63,9 @@ impl Clip {
         MAX_CANDIDATE_INTERVALS * self.timing.timeline.typical_interval_s()
     }
 
-    /// Processes the frames close to `times_s`, a list of times in seconds that is first limited to the length of
-    /// the clip. Empty if the clip must be processed frame by frame.
+    /// Decodes the frames close to `times_s` and runs `work` on them. `times_s` are times in seconds; the function
+    /// first limits them to the length of the clip. The result is empty if timestamps or random access cannot be used;
+    /// the caller then decodes one time after the other.
     fn candidates<T: Send>(
         &mut self,
         times_s: &mut [f64],
@@ -112,7 +114,8 @@ impl Clip {
         if plan.access == RandomAccess::Every { 0 } else { ticks.unwrap_or(0) }
     }
 
-    /// The outputs of the selected frames, with the frames' positions in the clip.
+    /// The outputs of the selected frames, with the frames' positions in the clip and whether they are damaged.
+    /// `intra_only` is true if every frame of the codec is decoded without others, so that damage does not spread.
     fn outputs_of<T>(&mut self, events: Vec<DecodeEvent<T>>, intra_only: bool) -> Vec<FrameOutput<T>> {
         let mut propagation = ErrorPropagation::new(intra_only);
         let mut outputs = Vec::new();
@@ -137,8 +140,9 @@ impl Clip {
 }
 
 impl DecodePlan {
-    /// The packets from the key frame at or before `timestamp` to the last one that the frames `wanted` need. `None`
-    /// if no packet of them holds a wanted frame, or if decoding cannot start at that key frame.
+    /// The packets from the key frame at or before `timestamp` to the last packet that is needed for frames in
+    /// `wanted`. `None` if no frame between this key frame and the next one is wanted, or if decoding cannot start at
+    /// the key frame.
     fn chunk_towards(&mut self, timestamp: i64, wanted: &TimestampRanges) -> Option<Chunk> {
         let first = self.access_at(timestamp)?;
         let first_timestamp = timestamp_of(&first.packet);

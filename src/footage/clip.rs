@@ -29,9 +29,8 @@ const DEFAULT_RATE_HZ: f64 = 25.0;
 /// Maximum relative difference between the stated frame rate and the rate computed from the first timestamps.
 /// If the difference is larger, the computed rate is used. Set by judgement.
 const MAX_RATE_DIFFERENCE: f64 = 0.02;
-/// Maximum time from the current frame to a wanted later frame, in seconds, for the wanted frame to be reached by
-/// decoding all frames in between instead of seeking; used if the container has no index of key frames. Set by
-/// judgement.
+/// Maximum time in seconds by which a wanted frame may be later than the current frame, for all frames in between to
+/// be decoded; for a later one the decoder seeks. Used if the container has no index of key frames. Set by judgement.
 const MAX_DECODE_AHEAD_S: f64 = 2.0;
 /// Distance before the wanted time at which a seek starts, in seconds. If the first seek ends after the
 /// wanted time, the next one starts earlier. Set by judgement.
@@ -49,9 +48,9 @@ pub struct Clip {
     /// The frame after `current`, decoded in advance.
     next: DecodedFrame,
     has_next: bool,
-    /// Whether the current frame is the next one to be returned.
+    /// Whether the current frame has not been returned yet, so that it is returned next.
     current_is_due: bool,
-    /// Whether all frames were processed without this decoder, which was then closed.
+    /// Whether all frames were processed by other decoders and this one was closed.
     processed_in_parallel: bool,
     /// Areas for which the region decoder was found to give the same pixels as the general decoder.
     pub(super) verified_areas: Vec<PixelRect>,
@@ -121,8 +120,8 @@ impl Clip {
         }
     }
 
-    /// The frame that was returned last, in colour, to be looked at; `None` if there is none, or if its pixel format is not
-    /// supported.
+    /// The frame that was returned last, in colour for display; `None` if no frame was returned yet, or if its pixel
+    /// format is not supported.
     #[must_use]
     pub fn colour_image(&self) -> Option<RgbImage> {
         let (width, height) = (self.info.width as usize, self.info.height as usize);
@@ -140,7 +139,8 @@ impl Clip {
         self.timing.end_s()
     }
 
-    /// Notes that the last frame was reached, and why reading stopped before the end of the file, if it did.
+    /// Records that the last frame was reached. `stopped` is the reason why reading stopped before the end of the
+    /// file; `None` if it did not.
     pub(super) fn finish_timing(&mut self, stopped: Option<String>) {
         self.timing.finish(stopped, &self.info);
     }
@@ -185,7 +185,7 @@ impl Clip {
         }
     }
 
-    /// The current frame; `None` if there is none.
+    /// The current frame as luma; `None` if there is none. Returns an error if its pixel format is not supported.
     pub(super) fn view(&mut self) -> Result<Option<LumaFrame<'_>>, FootageError> {
         let Some(FramePosition { index, time_s }) = self.timing.last else { return Ok(None) };
         let damaged = self.current.damaged;
@@ -196,8 +196,8 @@ impl Clip {
         }
     }
 
-    /// Decodes frames until the current one is the nearest to `time_s`, and makes it the next one to be
-    /// returned.
+    /// Decodes frames until the current one is the nearest to `time_s` (in seconds), and marks it as the next one to
+    /// be returned.
     fn decode_up_to(&mut self, time_s: f64) {
         self.current_is_due = self.timing.last.is_some() || self.advance();
         while self.has_next && self.timing.last.is_some_and(|last| self.next_is_nearer(last.time_s, time_s)) {
@@ -212,7 +212,8 @@ impl Clip {
         target_s - current_s > next_s - target_s
     }
 
-    /// Whether `time_s` lies ahead and no key frame in between would save decoding.
+    /// Whether decoding should continue to `time_s` (in seconds) instead of seeking: the time is not before the
+    /// current frame, and no key frame lies in between from which decoding would be faster.
     fn should_decode_on(&mut self, time_s: f64) -> bool {
         let Some(FramePosition { time_s: current_s, .. }) = self.timing.last else { return false };
         let Some(timestamp) = self.timing.timeline.timestamp_at(time_s) else { return time_s >= current_s };
@@ -222,7 +223,7 @@ impl Clip {
         time_s >= current_s && is_near
     }
 
-    /// Seeks a frame at or before `time_s` with the container's index. Returns whether that succeeded.
+    /// Seeks to a frame at or before `time_s` (in seconds) with the container's index. Returns whether that succeeded.
     fn seek_before(&mut self, time_s: f64) -> bool {
         if self.timing.notes.timestamps_restarted > 0 {
             return false;
