@@ -90,8 +90,8 @@ pub(crate) fn max_pooled(input: &Array3<f32>, (down, across): (usize, usize)) ->
     pooled
 }
 
-/// The matrix, `to` x `from`, of linear interpolation between `from` samples. For downsampling the kernel is widened by the
-/// ratio, so that every sample counts.
+/// The matrix, `to` x `from`, of linear interpolation between `from` samples. For downsampling the kernel is widened
+/// by the ratio, so that every sample contributes.
 pub(crate) fn resampling(from: usize, to: usize) -> Array2<f32> {
     let ratio = from as f32 / to as f32;
     let mut weights = Array2::from_shape_fn((to, from), |(to, from)| {

@@ -31,7 +31,7 @@ pub(crate) struct Training<'a> {
     pub(crate) rows: Vec<Option<StrokeRows>>,
 }
 
-/// The cut examples of all regions.
+/// The training examples of all regions, cut into characters.
 struct CutExamples<'a> {
     groups: Vec<CutGroup<'a>>,
     /// Rows of the strokes of every region, corrected for static background.
@@ -91,8 +91,8 @@ impl Training<'_> {
         Ok(CutExamples { groups, rows })
     }
 
-    /// Averages the cuts to the first glyphs, reads the sample with them, and averages the characters that
-    /// are read with confidence.
+    /// Makes the first glyphs by averaging the cuts, reads the sample with them, and averages the characters that are
+    /// read with confidence. Returns the final glyph set, and the recogniser with the first glyphs.
     fn glyphs_of(&self, CutExamples { groups, rows }: &CutExamples<'_>) -> (GlyphSet, Recogniser) {
         let mut faces: Vec<Face> = groups.iter().map(first_face).collect();
         assign_channels(&mut faces, self.regions, rows);
@@ -103,15 +103,15 @@ impl Training<'_> {
     }
 }
 
-/// The examples without those whose labels were found conflicting.
+/// The examples without those whose labels are in `found`.
 fn without(examples: Vec<TrainingExample>, found: &[LabelOdds]) -> Vec<TrainingExample> {
     let is_kept = |index: &usize| found.iter().all(|odds| odds.label_index != *index);
     let kept = examples.into_iter().enumerate().filter(|(index, _)| is_kept(index));
     kept.map(|(_, example)| example).collect()
 }
 
-/// Assigns the channels to the faces. A single face serves all channels, so its list stays empty. If there
-/// are several faces, a channel without label gets the face with the nearest text height.
+/// Assigns the channels to the faces. A single face is used for all channels, and its list of channels stays empty.
+/// If there are several faces, a channel without labels gets the face with the nearest text height.
 fn assign_channels(faces: &mut [Face], regions: &[Region], rows: &[Option<StrokeRows>]) {
     if let [only] = faces {
         only.channels.clear();

@@ -55,7 +55,7 @@ pub enum EditsFileError {
         /// What is wrong with the content, in words.
         reason: String,
     },
-    /// An edit in the file does not fit the legs that the edits before it leave.
+    /// An edit in the file cannot be applied to the legs that result from the edits before it.
     #[error("the edited legs {}, edit {number} ({edit}): {source}; remove that edit from the file", path.display())]
     Edit {
         /// Path of the file of edits.
@@ -78,7 +78,7 @@ pub enum EditsFileError {
         path: PathBuf,
         /// Names of the clips that the file belongs to.
         of: String,
-        /// The first clip given.
+        /// Path of the first clip of the recording that is being read.
         clip: PathBuf,
     },
     /// A clip cannot be opened to identify it.
@@ -99,7 +99,7 @@ pub enum EditsFileError {
     },
 }
 
-/// One clip of the recording, with the length that identifies it.
+/// Name and size of one clip of the recording; the size in bytes identifies the clip.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct ClipIdentity {
@@ -120,7 +120,7 @@ struct EditsTable {
 }
 
 impl LegEdits {
-    /// Loads the edits of a recording and applies them to the legs they were made on.
+    /// Loads the edits of a recording and applies them to the found legs, which are stored in the same file.
     ///
     /// # Errors
     ///

@@ -103,10 +103,10 @@ impl fmt::Display for LegEdit {
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
 pub enum LegEditError {
-    /// The number names no leg.
+    /// No leg has the number that the edit names.
     #[error("there is no leg {leg}: the flight has {legs} legs")]
     NoSuchLeg {
-        /// The number given.
+        /// The number that the edit names.
         leg: usize,
         /// Number of legs in the flight.
         legs: usize,
@@ -153,10 +153,10 @@ pub enum LegEditError {
         /// Time of the recording's last frame, in seconds of flight time.
         last_s: f64,
     },
-    /// The value is not a throttle.
+    /// The throttle of the edit is not between 0 and 100 %.
     #[error("a throttle of {percent} % is not possible: give 0 to 100, or leave it out if it is not known")]
     Throttle {
-        /// The value given, in per cent.
+        /// Throttle of the edit, in per cent.
         percent: f64,
     },
 }
@@ -205,7 +205,7 @@ impl LegEdits {
         &self.legs
     }
 
-    /// The edits in the order they were made.
+    /// The edits in the order they were made, without the undone ones.
     #[must_use]
     pub fn edits(&self) -> &[LegEdit] {
         &self.edits
@@ -247,8 +247,8 @@ impl LegEdits {
         LegOptions { given: Some(self.legs.clone()), edits: self.edits.len(), ..options.clone() }
     }
 
-    /// Applies an edit. If the last edit moved the same end of the same leg, the new edit replaces it, so
-    /// that undo restores the end before both.
+    /// Applies an edit. If the last edit moved the same start or the same end of the same leg, the new edit replaces
+    /// it, so that undo restores the time before both moves.
     ///
     /// # Errors
     ///

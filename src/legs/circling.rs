@@ -15,7 +15,7 @@ use super::partition::LegSteps;
 use crate::stats::linear;
 use crate::stats::median;
 
-/// Minimum number of turns between neighbouring legs that a decision needs (set by judgement).
+/// Minimum number of turns between neighbouring legs for a flight to be recognised as circling (set by judgement).
 const MIN_TURNS: usize = 2;
 
 /// Half periods of the sine that are tried, as multiples of the time between the middles of two neighbouring
@@ -25,9 +25,9 @@ const HALF_PERIODS: [f64; 7] = [0.75, 0.85, 0.95, 1.0, 1.05, 1.15, 1.3];
 /// Shifts of the edges of a turn that are tried, in seconds (set by judgement).
 const EDGE_SHIFTS_S: [f64; 5] = [-2.0, -1.0, 0.0, 1.0, 2.0];
 
-/// Alternative bounds: the flight is circling if it stays below the two bounds of one entry. Real legs last longer
-/// than the turns between them. So if the flat parts take a larger share of the time, the sine must fit much better
-/// for the flight to count as circling. Chosen on two flight simulators (docs/benchmarks.md).
+/// Alternative pairs of bounds: the flight is circling if it is below both bounds of at least one entry. Real legs
+/// last longer than the turns between them. Therefore the entry that allows a larger share of flat parts requires a
+/// much better fit of the sine. Chosen on two flight simulators (docs/benchmarks.md).
 const BOUNDS: [CircleBounds; 2] = [
     CircleBounds { max_ratio: 0.9, max_flat_share: 0.4 },
     CircleBounds { max_ratio: 0.5, max_flat_share: 0.7 },
@@ -95,8 +95,8 @@ fn squares_of_sine(points: &[(f64, f64)], half_period_s: f64) -> Option<f64> {
     squares_about(&design, points)
 }
 
-/// Sum of squared deviations of the points (time in seconds, speed) from the best two levels, which hold before
-/// `from_s` and after `to_s`. Between these times half a cosine joins the levels, which is the shape of a turn at a
+/// Sum of squared deviations of the points (time in seconds, speed) from the best two levels: one until `from_s`, the
+/// other from `to_s` on. Between these times half a cosine joins the levels, which is the shape of a turn at a
 /// constant rate. `None` if there are too few points.
 fn squares_of_levels(points: &[(f64, f64)], from_s: f64, to_s: f64) -> Option<f64> {
     let turned = |time_s: f64| {

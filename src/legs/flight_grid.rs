@@ -33,18 +33,18 @@ const AIRBORNE_MPS: f64 = 4.0;
 /// second (set by judgement).
 const CLIMB_MPS: (f64, f64) = (1.2, 2.5);
 
-/// Time on either side over which the rate of climb is measured, in seconds (set by judgement).
+/// Time before and after a time step over which the rate of climb is measured, in seconds (set by judgement).
 const CLIMB_REACH_S: f64 = 2.0;
 
-/// Time after take-off and before landing in which no leg is searched, in seconds, if the overlay shows no
-/// altitude (set by judgement).
+/// Time after take-off and before landing that is not searched for legs, in seconds, if the overlay shows no altitude
+/// (set by judgement).
 const NEAR_GROUND_S: f64 = 8.0;
 
-/// Time after take-off and before landing in which no leg is searched, in seconds, if the overlay shows the
-/// altitude: climb and descent are then recognised directly.
+/// Time after take-off and before landing that is not searched for legs, in seconds, if the overlay shows the
+/// altitude: climb and descent are then recognised directly (set by judgement).
 const NEAR_GROUND_WITH_ALTITUDE_S: f64 = 2.0;
 
-/// Time on either side over which the slope of the speed is measured, in seconds (set by judgement).
+/// Time before and after a time step over which the slope of the speed is measured, in seconds (set by judgement).
 const SLOPE_REACH_S: f64 = 1.0;
 
 /// Upper limit of the typical slope of the speed within legs, as a share of the speed per second: 0.2 m/s a
@@ -56,8 +56,8 @@ const MAX_TYPICAL_SLOPE: f64 = 0.008;
 /// judgement).
 const MAX_SQUARED_SLOPE: f64 = 16.0;
 
-/// Ratio of the standard deviation of the gusts to the standard deviation of the speed's slope measured over 2 s, in
-/// seconds; valid for gusts with a correlation time of about 5 s.
+/// Ratio of the standard deviation of the gusts to the standard deviation of the speed's slope, in seconds. Computed
+/// for a least-squares slope over 2 s and gusts whose correlation falls off as `exp(-t / 5 s)`.
 const GUST_PER_SLOPE_S: f64 = 2.3;
 
 /// Throttle changes smaller than this are noise of the stick, in per cent (set by judgement).
@@ -70,7 +70,8 @@ pub(super) struct FlightGrid {
     pub start_s: f64,
     /// Speed, in the speed channel's unit; NaN where no reading is trusted.
     pub speed: Vec<f64>,
-    /// True for time steps that no leg may contain.
+    /// True for time steps that no leg may contain: long blank intervals, gaps in the recording, and the time on the
+    /// ground or close to take-off and landing.
     pub broken: Vec<bool>,
     /// True for time steps at whose start the throttle changes.
     pub throttle_change: Vec<bool>,
@@ -184,7 +185,8 @@ fn broken(speed: &[f64], series: &Series, start_s: f64) -> Vec<bool> {
     broken
 }
 
-/// The first time step in flight after the aircraft stood; `None` if the recording begins in flight.
+/// The first time step in flight after the aircraft stood; `None` if the recording begins in flight, or if the
+/// aircraft never takes off. Given speeds in reverse order, it finds the landing.
 fn take_off<'a>(speed: impl Iterator<Item = &'a f64>, speed_si: f64) -> Option<usize> {
     let stood = (1.0 / STEP_S) as usize;
     let mut slow = 0;

@@ -10,12 +10,12 @@ use super::LegKind;
 use crate::files::MAX_TEXT_BYTES;
 use crate::visible::excerpt;
 
-/// Largest time in a file of legs, in seconds: thirty years. Messages repeat times in full, which takes 309 digits for the
-/// largest numbers.
+/// Largest time in a file of legs, in seconds: about thirty years. Without a limit, a message that repeats a time
+/// could contain more than 300 digits.
 pub(crate) const MAX_TIME_S: f64 = 1e9;
 
-/// A leg that the pilot gives by its times. The whole interval counts as the steady middle, except for
-/// deviating ends (see [`super::find`]).
+/// A leg that the pilot gives by its times. Its steady middle is the whole interval, except for pieces at the ends
+/// whose speed differs clearly from the rest (see [`super::find`]).
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct GivenLeg {
@@ -23,15 +23,17 @@ pub struct GivenLeg {
     pub start_s: f64,
     /// End, in seconds of flight time.
     pub end_s: f64,
-    /// Direction of the leg relative to the wind, or unpaired.
+    /// Whether the leg is upwind, downwind or unpaired; [`LegKind::Leg`] if the speeds decide.
     pub kind: LegKind,
     /// Throttle in per cent; `None` if it is not given.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub throttle_percent: Option<f64>,
-    /// Start and end of the whole leg in seconds of flight time, if it extends beyond the steady middle.
+    /// Start and end of the whole leg in seconds of flight time; `None` if the whole leg is the interval from
+    /// `start_s` to `end_s`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub whole_s: Option<(f64, f64)>,
-    /// Number of a pair: two neighbouring legs with the same number form a pair, whatever their speeds are.
+    /// Number of a pair: two neighbouring legs with the same number form a pair, whatever their speeds are. `None` if
+    /// the pilot assigned the leg to no pair.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub pair: Option<u32>,
 }

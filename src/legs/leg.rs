@@ -20,14 +20,14 @@ pub enum LegKind {
     Leg,
 }
 
-/// Whether a leg counts towards an airspeed.
+/// Whether a leg is used for an airspeed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum LegUse {
     /// The leg is part of a pair or of a pattern.
     Used,
     /// The leg is part of a pair whose two legs may not have been flown in opposite directions.
     Doubtful,
-    /// The leg is in no pair, for this reason.
+    /// The leg is in no pair. The field gives the reason.
     LeftOut(NotPaired),
 }
 
@@ -36,8 +36,8 @@ pub enum LegUse {
 pub struct Leg {
     /// Start of the whole leg, in seconds of flight time.
     ///
-    /// The result files state the times of the steady middle instead. A leg that is given with those times
-    /// has the same median.
+    /// The result files state the times of the steady middle instead. If those times are given as a leg, the median
+    /// speed is the same.
     pub start_s: f64,
     /// End of the whole leg, in seconds of flight time.
     pub end_s: f64,
@@ -45,7 +45,7 @@ pub struct Leg {
     pub steady_start_s: f64,
     /// End of the steady middle, in seconds of flight time.
     pub steady_end_s: f64,
-    /// Direction of the leg relative to the wind, or unpaired.
+    /// Whether the leg is upwind, downwind or unpaired; [`LegKind::Leg`] for a leg of a pattern.
     pub kind: LegKind,
     /// Throttle in per cent; `None` where it is not known.
     pub throttle_percent: Option<f64>,
@@ -68,7 +68,7 @@ pub struct Leg {
     pub altitude: Option<f64>,
     /// Median number of satellites over the steady middle; `None` if the overlay shows none.
     pub satellites: Option<f64>,
-    /// Whether the leg counts towards an airspeed.
+    /// Whether the leg is used for an airspeed.
     pub usage: LegUse,
     /// Warnings about this leg.
     pub flags: Vec<Flag>,

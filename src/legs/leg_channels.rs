@@ -10,8 +10,9 @@ use crate::stats::{grouped_median, mean, median, scaled_mad};
 /// Time left out at either end of the flat part of a leg, in seconds (set by judgement).
 const MARGIN_S: f64 = 0.4;
 
-/// Time by which the whole leg extends beyond its flat part at either end unless the next leg is near, in
-/// seconds: after a turn the aircraft regains speed and the receiver lags (set by judgement).
+/// Maximum time by which the whole leg extends beyond its flat part towards the previous and the next leg, in
+/// seconds: after a turn the aircraft regains speed and the receiver lags. Legs close to each other are extended only
+/// to the middle between them (set by judgement).
 const BEYOND_FLAT_S: f64 = 1.0;
 
 /// Length of the pieces that are cut off at the ends of a leg while they deviate from the rest, in seconds
@@ -26,12 +27,12 @@ const MIN_STEADY_S: f64 = 3.0;
 /// times the median absolute deviation) and by more than a display step (set by judgement).
 const END_DEVIATION_SPREADS: f64 = 2.0;
 
-/// Minimum drift of the speed over a leg that is not steady, as a multiple of the spread of the speed about the drift
-/// line (set by judgement).
+/// Minimum drift of the speed for a leg to be flagged as not steady, as a multiple of the spread of the speed about
+/// the drift line. The drift must also exceed two display steps and [`NOT_STEADY_SHARE`] (set by judgement).
 const NOT_STEADY_SPREADS: f64 = 4.0;
 
-/// Minimum drift of the speed over a leg that is not steady, as a share of the speed. A leg is not steady only if its
-/// drift exceeds both this limit and [`NOT_STEADY_SPREADS`] (set by judgement).
+/// Minimum drift of the speed for a leg to be flagged as not steady, as a share of the median speed (set by
+/// judgement).
 const NOT_STEADY_SHARE: f64 = 0.07;
 
 /// Length of the steady middle below which a leg is flagged as short, in seconds (set by judgement).
@@ -167,8 +168,9 @@ impl LegChannels {
         })
     }
 
-    /// Flags a speed that drifts over the leg by more than gusts explain. The spread is taken about the drift
-    /// line: if it were taken about the median, a drift would raise its own limit.
+    /// A note if the speed drifts over the leg by more than gusts explain; otherwise `None`. The limit depends on the
+    /// spread of the speed. The spread is measured about the drift line, since about the median it would grow with
+    /// the drift.
     fn not_steady(&self, speeds: &[f64]) -> Option<Note> {
         let change = change_over(speeds)?;
         let max_change = (NOT_STEADY_SPREADS * spread_about_line(speeds)?).max(2.0 * self.quantum);
@@ -216,7 +218,7 @@ fn change_over(values: &[f64]) -> Option<f64> {
 
 /// Extends the flat part of a leg, in which the speed is steady, to the whole leg. `before_s` is the end of the
 /// previous leg's flat part, `after_s` the start of the next leg's, in seconds of flight time; `None` if there is no
-/// such leg.
+/// such leg, and that end is then not extended.
 pub(super) fn whole_leg(flat: TimeInterval, before_s: Option<f64>, after_s: Option<f64>) -> TimeInterval {
     let reach = |gap_s: f64| BEYOND_FLAT_S.min(gap_s / 2.0).max(0.0);
     TimeInterval {

@@ -50,9 +50,9 @@ impl LegLimits {
     }
 }
 
-/// The landing limit of the pack, in volts: the usual limit of a cell times the number of cells that the
-/// flight's highest voltage needs. A pack that starts half empty may be counted one cell short; the limit is
-/// then too low rather than too high. `None` if the overlay shows no voltage.
+/// The landing limit of the pack, in volts: the usual limit of a cell times the number of cells. That number is the
+/// smallest with which fully charged cells reach the highest voltage of the flight. For a pack that starts half empty
+/// it may be one too small; the limit is then too low rather than too high. `None` if the overlay shows no voltage.
 fn landing_limit_v(series: &Series) -> Option<f64> {
     let voltage = series.alive(&Channel::Voltage)?;
     let highest_v = stats::quantile(&voltage.values, 0.99)?;

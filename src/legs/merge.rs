@@ -12,8 +12,8 @@ use crate::stats::{median, quantile, sorted, standard_deviation};
 /// further apart (set by judgement).
 const MAX_TURN_S: f64 = 12.0;
 
-/// Standard deviation of logarithms that is assumed if fewer than three values are available to measure it
-/// (set by judgement).
+/// Assumed standard deviation of the natural logarithms of the turns' strengths or of the legs' lengths, if there are
+/// fewer than three values to compute it from (set by judgement).
 const ASSUMED_DEVIATION: f64 = 0.5;
 
 /// Lower limit of the speed's standard deviation within legs, as a share of its typical value in the flight
@@ -82,8 +82,8 @@ fn disorder(grid: &FlightGrid, legs: &[LegSteps], strengths: &[f64]) -> f64 {
     scatter(strengths.collect()) + scatter(lengths.collect()) + within(grid, legs).ln()
 }
 
-/// Standard deviation of the speed within legs, in the speed's unit, at least [`MIN_VARIABILITY_SHARE`] of
-/// the typical one.
+/// Standard deviation of the speed within legs, in the speed's unit, at least [`MIN_VARIABILITY_SHARE`] times the
+/// typical one of the flight (`noise` of `grid`).
 fn within(grid: &FlightGrid, legs: &[LegSteps]) -> f64 {
     let of_leg = |leg: &LegSteps| {
         let variance = standard_deviation(&grid.speed[leg.first..leg.end]).unwrap_or(0.0).powi(2);

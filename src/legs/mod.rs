@@ -97,10 +97,11 @@ pub struct LegOptions {
     /// Number of edits by which the pilot changed the found legs to [`Self::given`]; 0 if the legs were given
     /// directly.
     pub edits: usize,
-    /// The throttle steps in the order flown, in per cent.
+    /// The throttle steps in the order flown, in per cent; `None` if the pilot gives none.
     ///
-    /// They override the throttle that the overlay shows, unless there are more steps than pairs, or a step
-    /// would hold pairs shown at different throttles. The throttles of a legs file override them.
+    /// The steps override the throttle that the overlay shows, unless there are more steps than pairs, or a step
+    /// would contain pairs for which the overlay shows different throttles. The throttles of a legs file override the
+    /// steps.
     pub throttle_steps: Option<Vec<f64>>,
     /// Pack voltage below which a leg is flagged, in volts. `None` stands for the usual landing limit of a
     /// pack, whose number of cells is estimated from the highest voltage of the flight.
@@ -111,7 +112,7 @@ pub struct LegOptions {
 #[derive(Debug, Clone, PartialEq, Error)]
 #[non_exhaustive]
 pub enum GivenLegError {
-    /// A leg lies outside the flight.
+    /// A leg extends beyond the recording, or its times are not numbers.
     #[error(
         "the given leg from {start_s} s to {end_s} s lies outside the recording, which lasts from {first_s:.1} s to {last_s:.1} s: fix its times"
     )]
@@ -191,8 +192,8 @@ pub fn find(series: &Series, options: &LegOptions) -> Result<LegSet, GivenLegErr
 struct NeighbourLink {
     /// Number of the pair that the pilot assigned the leg to; `None` if the pilot assigned none.
     pair: Option<u32>,
-    /// Whether the speeds show a turn between the previous leg and this one; `None` for given legs, for which
-    /// this is not examined.
+    /// Whether the speeds show a turn between the previous leg and this one. `None` for the first leg, and for given
+    /// legs, for which this is not examined.
     turn_before: Option<bool>,
 }
 
@@ -237,7 +238,7 @@ fn given_legs(channels: &LegChannels, given: &[GivenLeg]) -> Vec<(Leg, Option<u3
         .collect()
 }
 
-/// Keeps an assigned pair number only if exactly two neighbouring legs carry it.
+/// Keeps the number of an assigned pair only if exactly two legs have it and these are neighbours.
 fn assigned_pairs(pair_numbers: &[Option<u32>]) -> Vec<Option<u32>> {
     let carriers = |pair: u32| pair_numbers.iter().filter(|other| **other == Some(pair)).count();
     let beside = |index: usize, pair: u32| {
@@ -250,8 +251,8 @@ fn assigned_pairs(pair_numbers: &[Option<u32>]) -> Vec<Option<u32>> {
     pair_numbers.iter().enumerate().map(kept).collect()
 }
 
-/// The legs found in the speeds, each with whether a turn is seen before it; and whether the flight is
-/// circling.
+/// The legs found in the speeds, and whether the flight is circling. Each leg comes with whether the speeds show a
+/// turn before it; `None` for the first leg.
 fn found_legs(channels: &LegChannels, series: &Series) -> (Vec<(Leg, Option<bool>)>, bool) {
     let Some(grid) = FlightGrid::of(series) else { return (Vec::new(), false) };
     let straight = turns::without_turns(&grid, partition::legs(&grid));
@@ -380,8 +381,8 @@ fn steps_of(
     }
 }
 
-/// Writes kind, step and throttle into the legs, and returns the pairs. The slower of two found legs is the
-/// upwind one, unless the pilot gave its kind.
+/// Writes kind, step, throttle and use into the paired legs, marks all other legs as unpaired, and returns the pairs.
+/// The slower leg of a pair is the upwind one, unless the pilot gave the kind of one of the legs.
 fn mark(legs: &mut [Leg], judged: &[runs::JudgedPair], steps: &ThrottleSteps) -> Vec<LegPair> {
     let mut pairs = Vec::new();
     for (pair, &(step, throttle_percent)) in judged.iter().zip(&steps.of_pairs) {

@@ -18,7 +18,7 @@ pub enum NotPaired {
     Throttle,
     /// The headings of the legs are not opposite.
     Heading,
-    /// The speeds show no turn between them.
+    /// The speeds show no turn between the legs.
     NoTurn,
     /// Half the difference of the legs' speeds does not agree with the wind of the flight.
     Wind,
@@ -28,14 +28,14 @@ pub enum NotPaired {
     Short,
     /// The time between the legs is much shorter than a typical turn of the flight.
     QuickTurn,
-    /// The time between the legs is too long.
+    /// The time between the legs is too long for a turn.
     Apart,
     /// The pack voltage differs too much between the legs.
     Voltage,
-    /// The legs would fit, but no turn of typical length joins their pair to another pair, and pairs that are
-    /// joined fit better.
+    /// The leg is in a pair that is left out, because no turn of typical length joins it to another pair, and because
+    /// it fits badly or has the throttle of a pair in a run.
     OutsideRuns,
-    /// The leg that would match belongs to another pair.
+    /// Every neighbour of the leg belongs to another pair.
     Taken,
 }
 
@@ -114,13 +114,15 @@ pub enum Note {
         /// Number of legs without a partner.
         legs: usize,
     },
-    /// About a leg: it is in no pair, for this reason.
+    /// About a leg: it is in no pair. The field gives the reason.
     LeftOut(NotPaired),
     /// About a pair: no turn of typical length joins it to another pair.
     OutsideRuns,
-    /// About a pair: it is the first or the last of a run, and unlike the other pairs.
+    /// About a pair: it is the first or last of a run, or in no run, and its length, wind, turn or voltage differs
+    /// from that of the other pairs.
     UnlikeOthers,
-    /// About a pair: too few of the legs found fit one wind.
+    /// About a pair: fewer than half of the legs found form pairs in one wind, so that all pairs of the flight are
+    /// doubtful.
     FewLegsFit {
         /// Number of legs in pairs.
         paired: usize,
@@ -145,8 +147,8 @@ pub enum Note {
         /// Number of steps given.
         steps: usize,
     },
-    /// Fewer throttle steps were given than the overlay shows, so that the list would divide the pairs
-    /// wrongly.
+    /// The given throttle steps would join pairs for which the overlay shows different throttles, so that the list is
+    /// not used.
     ThrottleListUnfit {
         /// Number of throttle steps given.
         given: u32,
@@ -202,7 +204,7 @@ pub enum Note {
     WindDiffers {
         /// Wind of this pair, in the unit of the speed.
         wind: f64,
-        /// Component along the course of the wind fitted to all legs, in the unit of the speed.
+        /// Wind fitted to all legs, in the unit of the speed: its component along the course.
         usual: f64,
     },
     /// About a pattern: no single airspeed and wind fits its legs.
@@ -225,7 +227,7 @@ pub enum Note {
 }
 
 impl Note {
-    /// What the pilot can do about it; `None` if nothing can be done.
+    /// What the pilot can do about the fact that the note states; `None` if nothing can be done.
     #[must_use]
     pub fn advice(&self) -> Option<Advice> {
         match self {

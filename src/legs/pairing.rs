@@ -30,27 +30,29 @@ const WIND_VARIATION: f64 = 0.2;
 /// as a share of the wind (docs/benchmarks.md).
 const VARIATION_IN_FLIGHT: f64 = 0.3;
 
-/// Number of estimates of the wind whose median is the wind at a time. Two paired legs give two estimates,
-/// and the last leg of a pair with the first leg of the next gives one, so that these are about three pairs
-/// and the legs between them (docs/benchmarks.md).
+/// Number of estimates, nearest in time, whose median is the wind along the course at a time. A pair gives two equal
+/// estimates, and the last leg of a pair gives another one with the first leg of the next pair. Eight estimates
+/// therefore come from about three pairs (docs/benchmarks.md).
 const LOCAL_NEIGHBOURS: usize = 8;
 
 /// Standard deviation of `ln(a / b)` for the lengths `a` and `b` of the two legs of a pair, by time or by
 /// distance (docs/benchmarks.md).
 const LENGTH_VARIATION: f64 = 0.45;
 
-/// Minimum length of a leg without a cost for being short, as a share of the typical leg (docs/benchmarks.md).
+/// Length below which a leg has an additional cost for being short, as a share of the typical leg
+/// (docs/benchmarks.md).
 const SHORT_SHARE: f64 = 0.75;
 
-/// Standard deviation by which the shortfall of a leg's length below [`SHORT_SHARE`] is divided; the square of the
-/// result is the cost of a short leg. As a share of the typical leg (docs/benchmarks.md).
+/// Standard deviation of the length of short legs, as a share of the typical leg. The cost of a short leg is the
+/// square of its shortfall below [`SHORT_SHARE`] over this value (docs/benchmarks.md).
 const SHORT_VARIATION: f64 = 0.15;
 
-/// Maximum duration of a turn between the legs of a pair without a cost, in seconds (docs/benchmarks.md).
+/// Time between the legs of a pair above which the pair has an additional cost for a long turn, in seconds
+/// (docs/benchmarks.md).
 const MAX_TURN_S: f64 = 12.0;
 
-/// Standard deviation by which the excess of a turn's duration over [`MAX_TURN_S`] is divided; the square of the
-/// result is the cost of a long turn. In seconds (docs/benchmarks.md).
+/// Standard deviation of the duration of long turns, in seconds. The cost of a long turn is the square of its excess
+/// over [`MAX_TURN_S`] over this value (docs/benchmarks.md).
 const TURN_VARIATION_S: f64 = 4.0;
 
 /// Standard deviation of `ln(t / T)` for the duration `t` of a turn that is quicker than the typical turn `T`
@@ -79,7 +81,8 @@ pub(super) struct CandidateLeg {
     pub voltage_v: Option<f64>,
     /// Number of the pair that the pilot assigned the leg to; `None` if the pilot assigned none.
     pub pair: Option<u32>,
-    /// Whether the speeds show a turn between the previous leg and this one; `None` for a given leg.
+    /// Whether the speeds show a turn between the previous leg and this one; `None` for the first leg and for given
+    /// legs.
     pub turn_before: Option<bool>,
 }
 
@@ -130,10 +133,10 @@ impl CourseWind {
         Self { half_differences: vec![(0.0, wind)] }
     }
 
-    /// Collects half the speed difference of all neighbouring legs that are paired. Neighbours from two
-    /// different pairs count too, since they are flown in opposite directions as well; this reveals which of
-    /// two contradictory pairs is wrong. The legs of one pair count twice, because neighbours from different
-    /// pairs may be flown at different throttles.
+    /// Collects half the speed difference of all neighbouring legs that are in pairs. Neighbours from two different
+    /// pairs are included, since they are flown in opposite directions as well; this reveals which of two
+    /// contradictory pairs is wrong. The value for the two legs of one pair is entered twice, because neighbours from
+    /// different pairs may be flown at different throttles.
     fn of(legs: &[CandidateLeg], pairs: &[(usize, usize)]) -> Self {
         let in_pair = |index: usize| pairs.iter().any(|pair| pair.0 == index || pair.1 == index);
         let neighbours = (1..legs.len()).filter(|index| in_pair(index - 1) && in_pair(*index));
@@ -157,7 +160,8 @@ impl CourseWind {
         median(&winds).unwrap_or(0.0)
     }
 
-    /// The wind along the course between two legs, in the speed's unit.
+    /// The strength of the wind along the course, without sign, at the time half-way between two legs, in the speed's
+    /// unit.
     pub fn between(&self, first: &CandidateLeg, second: &CandidateLeg) -> f64 {
         self.at(f64::midpoint(first.end_s, second.start_s))
     }
@@ -203,7 +207,7 @@ impl TypicalLeg {
 }
 
 /// Finds the pairs and the wind that fit the legs best: first with one wind for the whole flight, then with the local
-/// wind that the pairs found first show. `given` tells that the pilot gave the legs.
+/// wind that is computed from the first pairs. `given` is true if the pilot gave the legs.
 pub(super) fn best_pairing(legs: &[CandidateLeg], given: bool) -> LegPairing {
     let typical = TypicalLeg::of(legs);
     let mut winds: Vec<f64> = legs.windows(2).map(|two| half_difference(&two[0], &two[1])).collect();
@@ -237,7 +241,8 @@ pub(super) fn half_difference(first: &CandidateLeg, second: &CandidateLeg) -> f6
     (second.speed - first.speed).abs() / 2.0
 }
 
-/// The pairing with the lowest total cost, and that cost.
+/// The lowest total cost of a pairing, and the pairs of that pairing as indices of their legs. `given` is true if the
+/// pilot gave the legs; `pair_cost` returns the cost of pairing two legs.
 fn cheapest(
     legs: &[CandidateLeg],
     given: bool,
@@ -347,7 +352,8 @@ pub(super) fn total_cost(
     pair_cost(first, second, &expected(division, typical), false)
 }
 
-/// The strongest reason against pairing two neighbours.
+/// The reason that rules out a pair of two neighbours. If nothing rules it out, the reason that belongs to the trait
+/// with the highest cost.
 pub(super) fn main_obstacle(
     first: &CandidateLeg,
     second: &CandidateLeg,

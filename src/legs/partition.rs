@@ -193,8 +193,9 @@ fn cheapest_leg(costs: &SegmentCosts, grid: &FlightGrid, best: &[BestDivision], 
     })
 }
 
-/// Cost of the cheapest division that ends with the rest of the flight, and the start of that last segment. The rest
-/// grows by one time step at a time, so that only its last time step adds a cost.
+/// The cheapest division of the time steps before `end` whose last segment is neither leg nor turn: its cost, and the
+/// time step at which the last segment begins. It extends or follows a division that ends one time step earlier, so
+/// that only the last time step adds a cost.
 fn cheapest_rest(costs: &SegmentCosts, best: &[BestDivision], end: usize) -> (f64, usize) {
     let before = best[end - 1];
     let step = costs.rest(end - 1, end);

@@ -4,7 +4,8 @@ use super::flight_grid::SAME_THROTTLE_PERCENT;
 use super::{Leg, LegKind};
 use crate::stats::sorted;
 
-/// Directions that differ by less than this count as the same direction, in degrees (set by judgement).
+/// Angle up to which two legs have the same direction, in degrees; the legs of a pattern have different directions
+/// (set by judgement).
 const MIN_SEPARATION_DEG: f64 = 30.0;
 
 /// Maximum angle between neighbouring directions of a pattern, in degrees (set by judgement).
@@ -22,8 +23,8 @@ pub struct LegPattern {
     pub throttle_percent: Option<f64>,
 }
 
-/// The patterns among the legs that belong to no pair and that the pilot did not mark as unpaired. A pattern
-/// ends before a leg that repeats a direction, was flown at another throttle or belongs to a pair.
+/// The patterns among the legs that belong to no pair and that the pilot did not mark as unpaired. A pattern ends
+/// before a leg that repeats a direction, was flown at another throttle, belongs to a pair or has no heading.
 pub(super) fn patterns(
     legs: &[Leg],
     headings_deg: &[Option<f64>],
@@ -69,7 +70,7 @@ fn widest_gap_deg(run: &[(usize, f64)]) -> f64 {
     around.windows(2).map(|two| two[1] - two[0]).fold(0.0, f64::max)
 }
 
-/// Marks the legs of the patterns as used.
+/// Sets the kind of the patterns' legs to [`LegKind::Leg`], so that they are not marked as unpaired.
 pub(super) fn mark(legs: &mut [Leg], patterns: &[LegPattern]) {
     for index in patterns.iter().flat_map(|pattern| &pattern.legs) {
         if let Some(leg) = legs.get_mut(*index) {

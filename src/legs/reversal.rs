@@ -59,13 +59,14 @@ impl LegLevel {
     }
 }
 
-/// Whether the speeds between two legs show a turn.
+/// Whether the speeds show a turn between two legs, and the time between them is long enough for a turn. `quantum` is
+/// the display step of the speed, in the speed's unit.
 pub(super) fn is_seen(grid: &FlightGrid, before: LegSteps, after: LegSteps, quantum: f64) -> bool {
     gap_s(before, after) >= MIN_REVERSAL_S && shows_turn(grid, before, after, quantum)
 }
 
-/// Joins legs that have neither a turn nor a throttle change between them, since only a gust has divided
-/// them.
+/// Joins legs that are less than [`MIN_REVERSAL_S`] apart and have neither a turn nor a throttle change between them,
+/// since only a gust has divided them. `quantum` is the display step of the speed, in the speed's unit.
 pub(super) fn joined(grid: &FlightGrid, legs: &[LegSteps], quantum: f64) -> Vec<LegSteps> {
     let mut joined: Vec<LegSteps> = Vec::new();
     for leg in legs {
@@ -90,7 +91,8 @@ fn gap_s(before: LegSteps, after: LegSteps) -> f64 {
     after.first.saturating_sub(before.end) as f64 * STEP_S
 }
 
-/// Whether the speed dips between two legs, or changes its level as in a turn.
+/// Whether the speed dips between two legs, or changes from one leg to the other as in a turn. `quantum` is the
+/// display step of the speed, in the speed's unit.
 fn shows_turn(grid: &FlightGrid, before: LegSteps, after: LegSteps, quantum: f64) -> bool {
     let level = |leg: LegSteps| LegLevel::of(&grid.speed[leg.first..leg.end]);
     let (Some(first), Some(second)) = (level(before), level(after)) else { return true };

@@ -20,8 +20,8 @@ const MAX_TURN_MARGIN_S: f64 = 2.0;
 /// legs.
 const MAX_UNPAIRED_BETWEEN: usize = 1;
 
-/// Difference between the ground speeds of the two legs of a pair, in standard uncertainties of the difference, above
-/// which the faster leg counts as flown with the wind.
+/// Minimum difference between the ground speeds of the two legs of a pair for the faster leg to be regarded as flown
+/// with the wind, in standard uncertainties of the difference (set by judgement).
 const CALM_DEVIATIONS: f64 = 2.0;
 
 /// Maximum cost (misfit) of a pair outside the runs, in squared standard deviations. A pair of lower cost fits
@@ -141,8 +141,9 @@ fn links(linked: &[bool], pair: usize) -> usize {
     usize::from(at(pair.checked_sub(1))) + usize::from(at(Some(pair)))
 }
 
-/// Whether two successive pairs belong to one run: a turn of typical length lies between them, and at most
-/// [`MAX_UNPAIRED_BETWEEN`] unpaired legs.
+/// Whether two successive pairs belong to one run: the legs from the last one of the first pair to the first one of
+/// the next pair follow each other with turns of typical length and in alternating directions, and at most
+/// [`MAX_UNPAIRED_BETWEEN`] of them are unpaired.
 fn are_linked(
     legs: &[CandidateLeg],
     one: (usize, usize),

@@ -71,7 +71,8 @@ pub(super) fn aligned(log_probabilities: &Array2<f32>, text: &[u8]) -> Vec<Align
     runs(log_probabilities, &path, class)
 }
 
-/// The characters of a path of states: each run of one state that is not a blank.
+/// The characters of a path, which has one state for each output position. Successive equal states give one
+/// character; states whose class is the blank give none. `class` returns the class of a state.
 fn runs(
     log_probabilities: &Array2<f32>,
     path: &[usize],

@@ -8,8 +8,8 @@ use ndarray::Array2;
 /// Beam width: number of prefixes of texts that are kept after every output position of the network. Set by
 /// judgement: lines have few likely readings.
 const BEAM: usize = 12;
-/// Minimum probability of a class at a step for a prefix to be extended by it. It saves time; the probabilities lost
-/// are of this size.
+/// Minimum probability of a class at an output position for a prefix to be extended by that class. Leaving less
+/// probable classes out saves time and changes the probability of a text by about this amount (set by judgement).
 const MIN_PROBABILITY: f64 = 1e-5;
 
 /// A text and its probability.

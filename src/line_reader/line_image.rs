@@ -5,15 +5,15 @@ use ndarray::Array2;
 
 use crate::neural::resampling;
 
-/// Rows of the image. `scripts/line_reader/lines.py` has the same constants.
+/// Rows of the image, as in `scripts/line_reader/lines.py`, which renders the training images (set by judgement).
 pub(super) const ROWS: usize = 24;
-/// Horizontal stretch: columns of the image per column of a box that is scaled to [`ROWS`] rows, so that narrow digits
-/// have enough columns.
+/// Horizontal stretch, so that narrow digits have enough columns: columns of the image per column of a box that is
+/// scaled to [`ROWS`] rows; as in `scripts/line_reader/lines.py` (set by judgement).
 const ASPECT: f32 = 1.5;
-/// Minimum and maximum number of columns of the image.
+/// Minimum and maximum number of columns of the image (set by judgement).
 const COLUMNS: (f32, f32) = (16.0, 400.0);
 /// Minimum of the standard deviation by which the grey levels of a crop are divided, in grey levels: the limit keeps
-/// the noise of a blank crop small.
+/// the noise of a blank crop small (set by judgement).
 const MIN_DEVIATION_LEVELS: f32 = 4.0;
 
 /// A crop with zero mean and unit standard deviation, [`ROWS`] x columns; `None` for an empty crop.

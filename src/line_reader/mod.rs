@@ -27,7 +27,8 @@ pub(crate) struct LineCharacter {
     pub(crate) character: char,
     /// Centre of the character, in pixels from the left edge of the crop.
     pub(crate) center_px: f32,
-    /// The network's probability of the character at the output position where it is highest, 0 to 1.
+    /// The network's probability of the character, 0 to 1: the highest one over the output positions at which the
+    /// character is read.
     pub(crate) probability: f32,
 }
 

@@ -44,13 +44,13 @@ const CONVOLUTIONS: [Convolution; 6] = [
     convolution((96, 96), (1, 5, 0), (1, 1)),
 ];
 
-/// The table that `scripts/line_reader/train.py` writes: the temperature as f32, then for each layer a scale as f32 and weights
-/// and biases as i16 multiples of it; all little-endian.
+/// The weights that `scripts/line_reader/train.py` writes, little-endian: the softmax temperature as f32, then for
+/// each layer a scale as f32, and weights and biases as i16, which are multiplied by the scale.
 static TABLE: &[u8] = include_bytes!("../../templates/line_reader/line_reader.bin");
 
 static EMBEDDED: LazyLock<LineReader> = LazyLock::new(|| LineReader::from_table(TABLE));
 
-/// Reads lines of digits.
+/// The network with its weights.
 #[derive(Debug, Clone)]
 pub(super) struct LineReader {
     /// Softmax temperature: divisor of the network's logits, fitted on faces outside the training set.

@@ -1,4 +1,4 @@
-//! The number in a line of characters.
+//! Finds the numbers in a line of characters.
 
 use std::ops::Range;
 
@@ -9,7 +9,7 @@ fn is_of_number(character: char) -> bool {
     character.is_ascii_digit() || is_mark(character)
 }
 
-/// Whether a character separates digits or stands before them.
+/// Whether a character is a decimal point, a minus sign or a colon.
 fn is_mark(character: char) -> bool {
     matches!(character, '.' | '-' | ':')
 }
@@ -19,8 +19,8 @@ pub(crate) fn has_leading_zero(number: &str) -> bool {
     number.strip_prefix('0').is_some_and(|rest| rest.starts_with(|next: char| next.is_ascii_digit()))
 }
 
-/// The numbers of a line, as ranges of character indices. A number has at least one digit, may have marks inside and a
-/// minus sign in front, and ends with a digit.
+/// The numbers of a line, as ranges of character indices. A number begins with a digit, or with a minus sign before a
+/// digit, and ends with a digit; points, minus signs and colons may be inside.
 pub(crate) fn numbers(characters: &[LineCharacter]) -> Vec<Range<usize>> {
     let mut found = Vec::new();
     let mut first = 0;

@@ -15,8 +15,8 @@ pub struct Estimate {
     pub value: f64,
     /// Standard uncertainty of the value.
     pub standard_uncertainty: f64,
-    /// Effective degrees of freedom of the standard uncertainty; infinite if it rests on knowledge instead of
-    /// samples.
+    /// Effective degrees of freedom of the standard uncertainty; infinite if the standard uncertainty is not
+    /// estimated from samples.
     pub degrees_of_freedom: f64,
     /// Lower end of the 95 % interval.
     pub low: f64,

@@ -84,7 +84,7 @@ struct UnitRow {
     symbol: &'static str,
     /// Spelling of the unit in column names: lower-case letters and underscores only.
     suffix: &'static str,
-    /// Size of the unit, in the SI unit of its [`Quantity`].
+    /// Size of the unit, in the unit that its [`Quantity`] names, which is an SI unit for speed and length.
     si_per_unit: f64,
     /// Other spellings that are accepted, in lower case.
     also: &'static [&'static str],
@@ -163,13 +163,13 @@ impl Unit {
         self.row().suffix
     }
 
-    /// Size of the unit, in the unit of its [`Quantity`], which is an SI unit for speed and length.
+    /// Size of the unit, in the unit that its [`Quantity`] names, which is an SI unit for speed and length.
     #[must_use]
     pub fn si_per_unit(self) -> f64 {
         self.row().si_per_unit
     }
 
-    /// All units, in the order of the table.
+    /// All units, ordered by quantity.
     pub fn all() -> impl Iterator<Item = Self> {
         UNITS.iter().map(|row| row.unit)
     }
@@ -180,7 +180,7 @@ impl Unit {
         (self.quantity() == to.quantity()).then(|| value * (self.si_per_unit() / to.si_per_unit()))
     }
 
-    /// The symbols of all units, for messages.
+    /// The symbols of all units in one text, separated by commas, for messages.
     #[must_use]
     pub fn spellings() -> String {
         UNITS.iter().map(|row| row.symbol).collect::<Vec<_>>().join(", ")
@@ -263,8 +263,8 @@ impl ResultUnits {
     }
 }
 
-/// Height above the field, in the unit of the altitude. The altitude `shown` is in `unit`; `elevation` is the
-/// field's value and unit. Both are above sea level. `None` if a unit does not measure a length.
+/// Height above the field, in `unit`. `shown` is the altitude above sea level, in `unit`; `elevation` is the height
+/// of the field above sea level, as a number and its unit. `None` if a unit does not measure a length.
 #[must_use]
 pub fn height_above_field(shown: f64, unit: Unit, elevation: (f64, Unit)) -> Option<f64> {
     let field = elevation.1.convert(elevation.0, unit)?;

@@ -18,14 +18,16 @@ use crate::model::units::Unit;
 use crate::recognise::{Recogniser, RegionReading, Sample};
 use crate::setup::{Camera, LoadedSetup, Region, Setup, setup_name};
 
-/// Minimum probability of a deciphered text that counts as evidence: its digits for or against glyphs, its length
-/// against shorter readings. Set by judgement.
+/// Minimum probability of the deciphered texts that are compared with the readings of the learned glyphs, to find
+/// doubtful digits and readings that lack their first digits. Set by judgement.
 const MIN_EVIDENCE: f32 = 0.3;
-/// Minimum probability at which a text in the still serves as the example of a readout, 0 to 1.
+/// Minimum probability at which the text of a readout in the frame shown to the pilot is the example of the readout,
+/// 0 to 1 (set by judgement).
 const MIN_EXAMPLE: f32 = 0.9;
-/// Tests of a readout: minimum probability of the deciphered texts that are compared with the readings of the learned
-/// glyphs, and minimum share of these texts that must agree with the readings. A readout that fails one of the tests
-/// is left out. Three quarters of the texts at 0.5 to 0.9 are right, and 98 % of those above 0.9.
+/// Tests of a readout, which is left out if it fails one of them. Each test has two numbers: the minimum probability
+/// of the deciphered texts that it compares with the readings of the learned glyphs, and the minimum share of these
+/// texts that must equal the readings (set by judgement). Three quarters of the texts with a probability of 0.5 to
+/// 0.9 are right, and 98 % of those above 0.9.
 const MIN_AGREEMENT: [(f32, f64); 2] = [(0.5, 0.7), (0.9, 0.95)];
 
 /// The setup and labels of deciphered readouts.
@@ -113,7 +115,7 @@ impl<'a> DecipheredCamera<'a> {
         left_out.into_iter().rev().map(|region| self.remove(region)).collect()
     }
 
-    /// Questions to the pilot about the digits that the glyph set lacks.
+    /// Questions to the pilot about the digits that the glyph set lacks, chosen from the deciphered texts.
     pub(super) fn questions(&self, set: &GlyphSet, frames: &SampledFrames) -> Vec<DigitQuestion> {
         let regions = self.setup.setup.regions.iter();
         questions(set, &regions.zip(self.deciphered.iter().copied()).collect::<Vec<_>>(), frames)
@@ -128,7 +130,8 @@ impl<'a> DecipheredCamera<'a> {
         rect
     }
 
-    /// The texts of both readers in a region, for frames in which the line reader is certain enough.
+    /// The deciphered texts of a region with a probability of at least `min_probability`, each paired with the text
+    /// that the learned glyphs read in the same frame. `region` is an index; `read` has the readings of every frame.
     fn pairs(
         &self,
         region: usize,
@@ -146,8 +149,8 @@ impl<'a> DecipheredCamera<'a> {
     }
 }
 
-/// The text of a readout in the still if that text is certain, otherwise the readout's most certain label; `None` if
-/// there is no label.
+/// The text of a readout at `still_time_s`, in seconds, if that text is certain, otherwise the readout's most certain
+/// label; `None` if there is no label.
 fn example(readout: &DecipheredReadout, still_time_s: f64) -> Option<DecipheredText> {
     let in_still = readout
         .texts
@@ -157,8 +160,8 @@ fn example(readout: &DecipheredReadout, still_time_s: f64) -> Option<DecipheredT
     in_still.or_else(best).cloned()
 }
 
-/// Removes the labels of a channel that contain one of these digits: wrong ones would outweigh the pilot's later labels
-/// of these digits.
+/// Removes the labels of a channel that contain one of these digits. If wrong labels were kept, they would outweigh
+/// the labels of these digits that the pilot gives later.
 fn drop_labels(labels: &mut LabelFile, channel: &Channel, digits: &[char]) {
     labels.labels.retain(|label| label.channel != *channel || !label.text.contains(digits));
 }
@@ -184,7 +187,7 @@ pub(super) fn learn_from(
     Ok(learn_glyphs(&camera.name, regions, &fetched.examples, &labels.insisted(), sample)?)
 }
 
-/// Whether a channel can have a unit.
+/// Whether a unit measures the quantity of a channel; true for a channel without a required quantity.
 pub(super) fn fits(unit: Unit, channel: &Channel) -> bool {
     channel.quantity().is_none_or(|quantity| quantity == unit.quantity())
 }

@@ -49,18 +49,19 @@ pub struct NewCamera {
     pub undeciphered: Vec<PixelRect>,
     /// Images of doubtful digits, for the pilot to confirm.
     pub questions: Vec<DigitQuestion>,
-    /// A frame, to draw the boxes on.
+    /// A frame of the clip, to draw the boxes on.
     pub still: GrayImage,
-    /// Time of the still in seconds.
+    /// Time of the frame `still`, in seconds.
     pub still_time_s: f64,
-    /// Patches of the boxes from the frames searched; `None` if they must be fetched first.
+    /// Patches of the boxes, from the frames that were searched for readouts; `None` if [`NewCamera::confirm`] has to
+    /// fetch them from the clip.
     pub sample: Option<RegionSample>,
 }
 
-/// The patches of boxes from frames spread over a recording.
+/// The patches of several boxes, from frames spread over a recording.
 #[derive(Debug, Clone)]
 pub struct RegionSample {
-    /// The boxes.
+    /// The boxes, in pixels of the frame.
     pub boxes: Vec<PixelRect>,
     /// The patches of the boxes, in the order of `boxes`.
     pub sample: Sample,
@@ -69,11 +70,11 @@ pub struct RegionSample {
 /// A readout with its channel.
 #[derive(Debug, Clone, PartialEq)]
 pub struct NamedReadout {
-    /// The channel, its probability and the reasons.
+    /// The channel, its probability and the reasons for it.
     pub guess: ChannelGuess,
-    /// The box.
+    /// The box of the readout.
     pub rect: PixelRect,
-    /// The text in the still, or the most certain text of another frame if the text in the still is doubtful.
+    /// The text in the frame [`NewCamera::still`]; if that text is doubtful, the most certain text of another frame.
     pub example: DecipheredText,
 }
 
@@ -87,7 +88,7 @@ pub enum NewCameraError {
     /// No readout was found.
     #[error("{clip}: no readouts were found in the overlay")]
     NoReadouts {
-        /// The clip.
+        /// Path of the clip.
         clip: String,
     },
     /// No readout could be deciphered.
@@ -95,9 +96,9 @@ pub enum NewCameraError {
         "{clip}: {boxes} boxes that may be readouts were found, but their digits could not be deciphered"
     )]
     Undeciphered {
-        /// The clip.
+        /// Path of the clip.
         clip: String,
-        /// Number of boxes.
+        /// Number of boxes that may be readouts.
         boxes: usize,
     },
     /// No glyphs can be learned from the deciphered texts.
@@ -117,11 +118,11 @@ pub enum NewCameraError {
     Labels(#[from] LabelFileError),
 }
 
-/// The channel already belongs to another readout.
+/// A readout cannot get a channel that another readout has already.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[error("another readout is the {}", .channel.name())]
 pub struct ChannelTaken {
-    /// The channel.
+    /// The channel that another readout has.
     pub channel: Channel,
 }
 
@@ -260,8 +261,9 @@ impl NewCamera {
         label.text.chars().any(|character| character.is_ascii_digit() && !is_known(character))
     }
 
-    /// Replaces the setup by one that the pilot has changed. Labels, questions and glyphs of a box get its new channel,
-    /// also if the box was moved a little; those of a removed box are dropped.
+    /// Replaces the setup by one that the pilot has changed. If a box has a new channel, its labels, questions and
+    /// glyphs get that channel too. A box that was moved a little is recognised (see [`is_same_box`]); labels,
+    /// questions and glyphs of a removed box are dropped.
     pub fn change_setup(&mut self, setup: LoadedSetup) {
         let new_name = |readout: &NamedReadout| {
             let region = setup.setup.regions.iter().find(|region| is_same_box(readout.rect, region.rect))?;
@@ -302,7 +304,7 @@ impl NewCamera {
         Ok(())
     }
 
-    /// Saves setup, glyphs and labels.
+    /// Saves setup, glyphs and labels. `existing` says what to do if the file of the setup exists already.
     ///
     /// # Errors
     /// If one of them cannot be written.

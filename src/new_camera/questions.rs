@@ -8,7 +8,7 @@ use crate::learn::LabelledReading;
 use crate::model::channel::Channel;
 use crate::setup::Region;
 
-/// Maximum number of questions.
+/// Maximum number of questions (set by judgement).
 const MAX_QUESTIONS: usize = 6;
 
 /// An image that shows doubtful digits, with the text that it seems to show.
@@ -18,11 +18,12 @@ pub struct DigitQuestion {
     pub guess: LabelledReading,
     /// The doubtful digits in the text.
     pub digits: Vec<char>,
-    /// The region in the frame at this time.
+    /// The region in the frame at the time of `guess`.
     pub image: GrayImage,
 }
 
-/// Chooses few questions that together cover the digits in the deciphered texts that the glyphs lack.
+/// Chooses a small set of questions about the digits that the glyph set lacks: together they show each of these
+/// digits that occurs in the deciphered texts, as far as [`MAX_QUESTIONS`] questions can.
 pub(super) fn questions(
     set: &GlyphSet,
     readouts: &[(&Region, &DecipheredReadout)],
@@ -52,7 +53,7 @@ pub(super) fn questions(
     questions
 }
 
-/// Whether a channel uses a face.
+/// Whether the readout of a channel is drawn in a face.
 pub(super) fn shows(face: &Face, channel: &Channel) -> bool {
     face.channels.is_empty() || face.channels.contains(channel)
 }

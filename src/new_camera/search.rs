@@ -9,31 +9,35 @@ use crate::footage::{
 };
 use crate::stats::upper_median;
 
-/// Minimum number of frames that are searched.
+/// Minimum number of frames that are searched (set by judgement).
 const MIN_FRAMES: usize = 24;
 
-/// Maximum number of frames that are searched.
+/// Maximum number of frames that are searched (set by judgement).
 const MAX_FRAMES: usize = 120;
 
-/// Maximum memory of the frames that are searched, in bytes.
+/// Maximum memory of the frames that are searched, in bytes; it is exceeded if [`MIN_FRAMES`] frames are larger (set
+/// by judgement).
 const MAX_BYTES: usize = 200 << 20;
-/// Minimum standard deviation of the noise for which neighbouring frames are combined, in grey levels. Clips
-/// without noise have less than 1, a noisy one 2.5 (`photo-noisy` of docs/benchmarks.md).
+/// Minimum standard deviation of the pixel noise of a clip, in grey levels, for the search to use medians of
+/// neighbouring frames instead of single frames. Clips without noise have less than 1, a noisy one 2.5 (`photo-noisy`
+/// of docs/benchmarks.md).
 const NOISY_LEVELS: f32 = 1.5;
 
-/// Number of frames in which the noise is measured.
+/// Maximum number of frames in which the pixel noise is measured (set by judgement).
 const NOISE_FRAMES: usize = 9;
-/// Minimum number of labels of a readout: with fewer, the learned glyphs cannot be checked against each other.
+/// Minimum number of labels of a readout: with fewer, the learned glyphs cannot be checked against each other (set by
+/// judgement).
 const MIN_LABELS: usize = 4;
 
-/// Whether neighbouring frames are combined for the search.
+/// Whether a clip is so noisy that the search uses medians of neighbouring frames.
 fn is_noisy(frames: &[FoundFrame]) -> bool {
     let step = frames.len().div_ceil(NOISE_FRAMES).max(1);
     let mut noise: Vec<f32> = frames.iter().step_by(step).map(|frame| noise_levels(&frame.image)).collect();
     upper_median(&mut noise).is_some_and(|levels| levels >= NOISY_LEVELS)
 }
 
-/// Whether a readout does not overlap an earlier one: deciphering enlarges boxes by the digits beside them.
+/// Whether a readout does not overlap the readout `earlier`; true if nothing was deciphered in the earlier box.
+/// Overlaps occur because deciphering enlarges boxes by the digits beside them.
 fn is_clear_of(readout: &DecipheredReadout, (_, earlier): &(Proposal, Option<DecipheredReadout>)) -> bool {
     earlier.as_ref().is_none_or(|earlier| earlier.rect.overlap_px(readout.rect) == 0)
 }

@@ -104,8 +104,8 @@ fn origin(key: &str, is_set: bool) -> String {
     if is_set { format!("`{key}` in the setup") } else { format!("default; set `{key}`") }
 }
 
-/// A sentence for each readable channel with many blank frames: the share of blank frames and the main reason. Signal
-/// loss has notes of its own.
+/// A sentence for each channel with many blank frames: the share of blank frames and the main reason. Channels that
+/// cannot be read at all are left out, and so are those that are blank mainly because of signal loss.
 pub fn sentences(flight: &Flight) -> Vec<String> {
     let readings = &flight.series.readings;
     let is_read = |readout: &&ChannelReadings| flight.legibility.unread(&readout.channel).is_none();
@@ -137,7 +137,8 @@ struct MainReason {
     reason: Blank,
 }
 
-/// The main reason for the blank frames of a channel; `None` if so few are blank that no sentence is needed.
+/// The main reason for the blank frames of a channel; `None` if few frames are blank, or if the main reason is signal
+/// loss.
 fn main_reason(flight: &Flight, readout: &ChannelReadings) -> Option<MainReason> {
     let statistics = ReadingStatistics::of(&flight.series.readings, readout);
     let blank: usize = statistics.blank.values().sum();
@@ -160,7 +161,7 @@ fn sentence(flight: &Flight, readout: &ChannelReadings) -> Option<String> {
     ))
 }
 
-/// What the pilot can do about blank frames; empty if the reason says it already.
+/// Advice to the pilot about blank frames, as a sentence after a space; empty for reasons that need no advice.
 fn fix(reason: Blank) -> &'static str {
     match reason {
         Blank::DigitUnknown => " Label the missing digits.",

@@ -25,8 +25,8 @@ struct Cue {
     text: String,
 }
 
-/// A caption for each half second of the flight with a reading; successive equal captions are merged. Times
-/// are flight times: with several clips, those of the joined clips including gaps.
+/// A caption for each half second of the flight in which there is a number or a leg to show; successive equal
+/// captions are merged. Times are flight times: with several clips, those of the joined clips including gaps.
 ///
 /// # Errors
 ///
@@ -100,8 +100,8 @@ fn numbers_text(flight: &Flight, frames: std::ops::Range<usize>) -> String {
     parts.collect::<Vec<_>>().join(", ")
 }
 
-/// The last number of a channel within the frames: the smoothed speed, or the trusted reading of another
-/// channel. `None` for a dead channel.
+/// The last number of a channel within the frames, as text: the smoothed speed, or the trusted reading of another
+/// channel. `None` if the frames have none, or if the channel never changes during the flight.
 fn latest(flight: &Flight, channel: &Channel, frames: std::ops::Range<usize>) -> Option<String> {
     let readings = flight.series.alive(channel)?;
     let smooth = &flight.series.speed_smooth;

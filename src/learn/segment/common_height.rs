@@ -13,10 +13,10 @@ use crate::setup::Region;
 /// face, as a share of the correlation of the other regions' characters with each other (set by judgement).
 const MIN_RELATIVE_CORRELATION: f32 = 0.6;
 
-/// Rows of the strokes of every region, corrected for static background. Background above or below a text
-/// looks like strokes and makes the text seem higher. Therefore each region outside the largest size group is
-/// also cut at the text height of that group. The region gets that height if its characters then resemble
-/// those of the group, or resemble the labelled digits more than at the measured height.
+/// Rows of the strokes of every region, corrected for static background. Background above or below a text looks like
+/// strokes and makes the text seem higher. The regions are grouped by text height. Each region outside the group with
+/// the most examples is also cut at the text height of that group. The region gets that height if its characters then
+/// resemble those of the group, or resemble the labelled digits more than at the measured height.
 ///
 /// # Errors
 ///
@@ -52,9 +52,9 @@ pub(crate) fn common_heights(
     Ok(corrected)
 }
 
-/// Rows of a region's strokes at the text height of the group; `None` unless the region's characters then
-/// resemble those of the other regions, or resemble the labelled digits more than at the region's own height
-/// (`alone`).
+/// Rows of the strokes of the region with index `setup_index`, at the text height of `group`; `None` if the region
+/// keeps its own height. The characters at the group's height must resemble those of the other regions, or look more
+/// like the labelled digits (by the shape prior) than the characters at the region's own height (`alone`).
 fn rows_at_main_height(group: SizeGroup<'_>, alone: SizeGroup<'_>, setup_index: usize) -> Option<StrokeRows> {
     let CutGroup { group, cuts } = cut_group(group).ok()?;
     let own = group.regions.iter().position(|region| region.setup_index == setup_index)?;

@@ -14,8 +14,8 @@ use crate::learn::layout::text_layout::TextLayout;
 use super::hold_extent::select_hold_frames;
 use super::static_background::remove_static_background;
 
-/// Number of best pitches for which all widths of the decimal point are tried, since a coarse width can favour a
-/// wrong pitch (set by judgement).
+/// Number of best pitches for which further widths of the decimal point are tried. The search for pitches tries only
+/// a few widths of the point, and a wrong width can favour a wrong pitch (set by judgement).
 const FINE_PITCHES: usize = 5;
 
 /// Minimum gain in shared energy (each labelled text has the energy 1) for a layout with a narrow digit 1 to be
@@ -27,14 +27,14 @@ const MIN_NARROW_GAIN: f32 = 0.5;
 /// of benches/world).
 const MIN_NARROW_CORRELATION_GAIN: f32 = 0.03;
 
-/// A size group with the characters cut from its examples.
+/// Regions with text of one size, and the characters cut from their training examples.
 pub(crate) struct CutGroup<'a> {
     pub(crate) group: SizeGroup<'a>,
     pub(crate) cuts: Vec<CharacterCut>,
 }
 
-/// Cuts the characters of a group, aligned to each other and without the static background. The layout is
-/// computed from some of the examples.
+/// Cuts the characters of a group, aligned to each other and without the static background. To save time, the layout
+/// is computed from a limited number of examples of each region.
 ///
 /// # Errors
 ///

@@ -90,7 +90,8 @@ pub(crate) fn select_hold_frames(group: &mut SizeGroup<'_>, cuts: &[CharacterCut
     }
 }
 
-/// Makes the labelled frame and the nearest frames before and after it the frames of an example.
+/// Restricts an example to the labelled frame, the `before` nearest frames before it and the `after` nearest frames
+/// after it, and averages their features. `region` and `example` are indices in the group.
 fn select_frames(
     group: &mut SizeGroup<'_>,
     (region, example): (usize, usize),
@@ -109,7 +110,8 @@ fn select_frames(
         .collect();
 }
 
-/// Features of all frames, for each region and example.
+/// Features of all frames. The outer list has an entry for each region, the inner list for each training example of
+/// the region.
 fn example_features(group: &SizeGroup<'_>) -> Vec<Vec<ExampleFeatures>> {
     let of_all = |patches: &[Patch]| patches.iter().map(|patch| group.features(patch)).collect();
     let of_region = group.regions.iter().map(|region| {
@@ -123,9 +125,11 @@ fn example_features(group: &SizeGroup<'_>) -> Vec<Vec<ExampleFeatures>> {
     of_region.collect()
 }
 
-/// Number of frames, counted from the first one, that show the labelled text; all if the text does not change.
-/// `ratios` holds for each frame the log-likelihood ratios of the labelled text against all alternatives. Each frame
-/// is rated as the first one after the change, by the alternative that fits this and all later frames best.
+/// Number of frames, counted from the one nearest to the labelled frame, that show the labelled text; all frames if
+/// the text does not change. `ratios` has an entry for each frame, in the same order: the log-likelihood ratio of the
+/// labelled text against each alternative. The negative sum of these ratios from a frame on is the log-likelihood
+/// ratio of a change to one alternative at that frame. The text changes at the frame with the largest such ratio of
+/// any alternative, if that exceeds [`MIN_CHANGE_RATIO`].
 fn frames_before_change(ratios: &[BTreeMap<Alternative, f32>]) -> usize {
     let change_ratio = |from: usize| {
         let mut sums: BTreeMap<Alternative, f32> = BTreeMap::new();
@@ -162,8 +166,8 @@ fn frame_count(group: &SizeGroup<'_>, cut: &CharacterCut) -> f32 {
     group.regions[cut.region].frames[cut.example].len() as f32
 }
 
-/// The sums of cells without the frames around one labelled frame, so that these frames do not confirm
-/// themselves.
+/// The sums of cells without the frames around one labelled frame, because these frames are compared with the
+/// resulting glyphs. The labelled frame itself (`centre`) stays in the sums.
 fn sums_without_neighbours(
     group: &SizeGroup<'_>,
     text: &[&CharacterCut],
@@ -230,8 +234,8 @@ struct TwoDigitTest {
     half_way: f32,
     /// Sum of squares of the difference of the glyphs, in squared grey levels.
     square: f32,
-    /// Noise variance of each glyph as a share of that of one frame: 1 over the number of frames in the
-    /// glyph.
+    /// Noise variance of the labelled digit's glyph and of the other digit's glyph, as a share of that of one frame:
+    /// 1 over the number of frames in the glyph.
     noise: (f32, f32),
 }
 
@@ -247,8 +251,8 @@ impl TwoDigitTest {
         self.product - self.half_way + 0.5 * (self.noise.0 - self.noise.1) * noise.energy
     }
 
-    /// Log-likelihood ratio (natural logarithm) of the two digits: each is modelled as a normal distribution around
-    /// its glyph, and both have the same variance.
+    /// Log-likelihood ratio (natural logarithm) of the labelled digit against the other one: each is modelled as a
+    /// normal distribution around its glyph, and both have the same variance.
     fn log_ratio(&self, noise: CellNoise) -> f32 {
         self.squared_distance(noise) * self.beyond_half_way(noise)
             / (noise.variance_along * self.square).max(f32::MIN_POSITIVE)

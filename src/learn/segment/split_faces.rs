@@ -27,15 +27,17 @@ const MIN_SHARED_DIGITS: usize = 3;
 /// (set by judgement).
 const MIN_OWN_CORRELATION: f32 = 0.6;
 
-/// Upper limit of the correlation between the characters of a region with another face and those of the other
-/// regions, as a share of the correlation of the region's characters with each other. On 22 clips drawn by other
-/// programs (benches/world and others) this limit separates the regions of the only clip with two faces.
+/// Limit of a ratio, below which a region has another face than the other regions: the correlation of its characters
+/// with those of the other regions, divided by the correlation of its characters with each other. On 22 clips drawn
+/// by other programs (benches/world and others) this limit separates the regions of the only clip with two faces.
 const MAX_OTHER_FACE_CORRELATION: f32 = 0.7;
 
-/// Maximum shift between the characters of a region and those of the others, in working pixels (set by judgement).
+/// Maximum shift that is tried between the characters of a region and those of the other regions, in working pixels,
+/// in each direction (set by judgement).
 const MAX_SHIFT_PX: isize = 3;
 
-/// Cuts the characters of regions of one text size. Regions with another face become a group of their own.
+/// Cuts the characters of regions of one text size. A region whose face differs from that of the others becomes a
+/// group of its own.
 ///
 /// # Errors
 ///
@@ -59,7 +61,7 @@ pub(crate) fn cut_by_face<'a>(
     Ok(all)
 }
 
-/// The region that differs most from the others, if it has another face; otherwise `None`.
+/// Index of the region that differs most from the others, if its face is another one; otherwise `None`.
 fn region_of_another_face(CutGroup { group, cuts }: &CutGroup<'_>) -> Option<usize> {
     let rated = (0..group.regions.len()).filter_map(|region| {
         let (own, others): (Vec<_>, Vec<&CharacterCut>) = cuts.iter().partition(|cut| cut.region == region);

@@ -21,8 +21,9 @@ const ITERATIONS: usize = 3;
 /// Mean features of each character.
 type MeanCells = BTreeMap<char, Array2<f32>>;
 
-/// Removes from each example the background that the *other* examples of its region show, so that a wrong
-/// label does not explain its own image. `cuts` are the aligned characters of the group.
+/// Removes from each example the background, which is estimated from the *other* examples of its region. Estimated
+/// from the example itself, the background would contain the difference between a wrong label and its image. `cuts`
+/// are the aligned characters of the group.
 pub(crate) fn remove_static_background(group: &mut SizeGroup<'_>, cuts: &[CharacterCut]) {
     let full: Vec<Vec<Array2<f32>>> = group.regions.iter().map(|region| region.features.clone()).collect();
     for _ in 0..ITERATIONS {
@@ -62,7 +63,8 @@ fn remove_from_region(
     region.features = full.iter().zip(&singly).map(bare).collect();
 }
 
-/// Contrast of some characters relative to their glyphs, fitted by least squares over all pixels.
+/// Contrast of the characters of a region relative to their glyphs, fitted by least squares over all pixels: 1 for
+/// equal contrast, or if no character can be compared. `features` has an entry for each training example.
 fn relative_contrast(features: &[Array2<f32>], cuts: &[&CharacterCut], glyphs: &MeanCells) -> f32 {
     let (mut along, mut squares) = (0.0, 0.0);
     for cut in cuts {

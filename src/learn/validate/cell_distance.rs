@@ -4,10 +4,11 @@ use ndarray::Array2;
 
 use crate::learn::cut::similarity::{overlap, shifts_within};
 
-/// Maximum shift between a cell and the mean of its class, in working pixels (set by judgement).
+/// Maximum shift that is tried between a cell and the mean of its class, in working pixels, in each direction (set by
+/// judgement).
 const MAX_SHIFT_PX: isize = 1;
 
-/// Maximum contrast of a cell relative to the mean of its class; the minimum is the reciprocal (set by
+/// Maximum contrast that is tried for a cell relative to the mean of its class; the minimum is the reciprocal (set by
 /// judgement).
 const MAX_CONTRAST: f32 = 1.6;
 

@@ -60,8 +60,9 @@ impl SuspectLabel {
     }
 }
 
-/// The labels that contradict the others, except those that the pilot insists on. They are found one after
-/// the other, since each wrong label may have spoiled the class means that the next is judged by.
+/// The labels that contradict the others, except those that the pilot insists on. The most suspect label is removed
+/// before the next one is searched for, since a wrong label distorts the class means. `is_insisted` is called with
+/// the index of a label.
 pub(crate) fn conflicting_labels(
     groups: &[CutGroup<'_>],
     is_insisted: impl Fn(usize) -> bool,

@@ -19,7 +19,7 @@ use crate::recognise::features_at;
 /// Prior probability that a label is wrong (set by judgement).
 const WRONG_LABEL: f32 = 0.02;
 
-/// Probability that a given digit of a wrong label is wrong. Most mistakes concern one or two digits (set by judgement).
+/// Probability that a digit of a wrong label is wrong. Most mistakes concern one or two digits (set by judgement).
 const WRONG_DIGIT: f32 = 0.5;
 
 /// Probability that a wrong label lacks the digit at one of its ends (set by judgement).
@@ -35,10 +35,11 @@ pub(crate) struct LabelOdds {
     pub(crate) label_index: usize,
     /// Log odds that the label is wrong (natural logarithm).
     pub(crate) log_odds: f32,
-    /// The most probable text of the image.
+    /// The most probable text of the label's image, judged by the other labels.
     pub(crate) likely_text: String,
-    /// Index of the other label that contains the best match: the digit that resembles the differing digit most.
-    /// `None` if no digit differs, or if no other label has such a digit.
+    /// Index of another label for comparison. It contains the digit that replaces the most doubtful digit of this
+    /// label in `likely_text`; of all labels with that digit, its image of the digit is the most similar one. `None`
+    /// if no digit of this label is doubtful, or if no other label contains the replacing digit.
     pub(crate) conflicting: Option<usize>,
 }
 
@@ -51,7 +52,8 @@ struct DigitCell<'a> {
     /// Log probability of each digit, by the shape prior.
     log_prior: [f32; DIGITS],
     features: Array2<f32>,
-    /// Whether the digit is the first or last of several characters, so that the cell may really be empty.
+    /// Whether the digit is the first or last of several characters. Only such a cell is tested for being empty: the
+    /// label may have a digit too many at an end.
     is_end: bool,
 }
 
@@ -267,7 +269,7 @@ fn adjacent_cells(group: &SizeGroup<'_>, text: &[CharacterCut], size: (usize, us
     found().unwrap_or_default()
 }
 
-/// A digit as text; empty for an empty cell.
+/// A digit as text; an empty text for `None`, which means an empty cell.
 fn digit_text(digit: Option<usize>) -> String {
     digit.and_then(|digit| char::from_digit(digit as u32, 10)).map(String::from).unwrap_or_default()
 }
@@ -277,8 +279,8 @@ fn prior_log_odds() -> f32 {
     (WRONG_LABEL / (1.0 - WRONG_LABEL)).ln()
 }
 
-/// Log-likelihood ratio of a wrong label against a correct one, if `share` of all wrong labels have one kind of
-/// mistake, whose log-likelihood ratio is `log_ratio`; the others look like correct labels.
+/// Log-likelihood ratio (natural logarithm) of a wrong label against a correct one. A part `share` of all wrong
+/// labels has a mistake at this cell, for which the ratio is `log_ratio`; for the rest the ratio is 0.
 fn partial_log_ratio(share: f32, log_ratio: f32) -> f32 {
     ((1.0 - share) + share * log_ratio.min(MAX_LOG_RATIO).exp()).ln()
 }

@@ -19,7 +19,8 @@ const OUTLIER_PROBABILITY: f32 = 0.3;
 /// difference between classes (set by judgement).
 const OUTLIER_DIFFERENCE: f32 = 0.35;
 
-/// Degrees of freedom of the variance between images (set by judgement).
+/// Degrees of freedom of the Student distribution of a cell's difference from a class mean: the fewer, the more the
+/// variance differs between images (set by judgement).
 const DEGREES_OF_FREEDOM: f32 = 4.0;
 
 /// Number of independent features of a cell. Neighbouring pixels are correlated, so this number is far below the
@@ -34,7 +35,8 @@ const MIN_RELATIVE_WITHIN: f32 = 0.04;
 /// It is used if too few digits are labelled twice for an estimate (set by judgement).
 const USUAL_RELATIVE_WITHIN: f32 = 0.15;
 
-/// Minimum number of differences within classes that an estimate needs (set by judgement).
+/// Minimum number of differences between a cell and the mean of its own class for `within` of [`CellVariability`] to
+/// be their median; with fewer, [`USUAL_RELATIVE_WITHIN`] is used (set by judgement).
 const MIN_WITHIN: usize = 3;
 
 /// The log-likelihood ratio of the alternatives to a labelled digit, and the most probable alternative.
@@ -70,15 +72,17 @@ pub(crate) type ClassDifferences = [Option<ClassDifference>; DIGITS];
 /// Usual mean square differences between cells of a face, in squared grey levels.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct CellVariability {
-    /// Mean square difference of a cell from the exact mean of its own class, in squared grey levels.
+    /// Mean square difference of a cell from the mean of its own class, without the noise of that mean, in squared
+    /// grey levels.
     within: f32,
-    /// Mean square difference of a cell from another class, in squared grey levels.
+    /// Mean square difference of a cell from the mean of another class, without the noise of that mean, in squared
+    /// grey levels.
     between: f32,
 }
 
 impl CellVariability {
-    /// Computes the medians over all labelled digits, each given by its class and its differences from all
-    /// classes.
+    /// Computes both values as medians over all labelled digits. Each digit is given by its class and its differences
+    /// from all classes.
     pub(crate) fn of<'a>(digits: impl Iterator<Item = (usize, &'a ClassDifferences)>) -> Self {
         let (mut within, mut between) = (Vec::new(), Vec::new());
         for (labelled, differences) in digits {
@@ -97,7 +101,7 @@ impl CellVariability {
         Self { within: within.max(MIN_RELATIVE_WITHIN * between), between }
     }
 
-    /// Log density of a difference, up to a constant.
+    /// Natural logarithm of the Student density of a cell's difference from a class mean, up to a constant.
     fn log_density(&self, ClassDifference { mean_square, count }: ClassDifference) -> f32 {
         let scale = self.within * (1.0 + 1.0 / count as f32);
         let length2 = DIMENSIONS * mean_square / (DEGREES_OF_FREEDOM * scale);
@@ -110,7 +114,8 @@ impl CellVariability {
         self.log_density(ClassDifference { mean_square, count: usize::MAX })
     }
 
-    /// Log density of the features of a cell that shows no digit, comparable with that of a cell that shows one.
+    /// Log density of a cell that shows no digit, up to the same constant as for a digit. The expected features are
+    /// zero; an empty cell has the prior probability of one digit in ten.
     fn log_density_of_empty(&self, features: &Array2<f32>) -> f32 {
         let energy = features.iter().map(|level| level * level).sum::<f32>() / features.len().max(1) as f32;
         self.log_density(ClassDifference { mean_square: energy, count: usize::MAX }) - (DIGITS as f32).ln()
