@@ -12,15 +12,16 @@ use crate::model::estimate::Estimate;
 use crate::model::units::Unit;
 use crate::propulsion::{ExponentSource, VoltageModel};
 
-/// Number of decimals of the numbers in the JSON.
+/// Number of decimals of the numbers in the JSON (set by judgement).
 const DECIMALS: i32 = 6;
 
-/// Unit and wanted difference with which a comparison is shown.
+/// Unit of the speeds, and the difference that the pilot wants to be able to show.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ComparisonStyle {
     /// Unit of the speeds shown.
     pub unit: Unit,
-    /// The difference for which the number of pairs needed is shown, in m/s.
+    /// Airspeed difference that the pilot wants to be able to show, in m/s. The results state how many pairs of legs
+    /// this takes.
     pub wanted_mps: f64,
 }
 
@@ -157,8 +158,8 @@ fn with_sign(text: String) -> String {
     if text.starts_with('-') || text == "0.0" { text } else { format!("+{text}") }
 }
 
-/// The part of the difference that voltage or density explains, as text; `-` if the airspeeds were not
-/// corrected for it.
+/// The part of a difference that voltage or density explains, as text in the unit of `style`. `speed_mps` is this part
+/// in m/s; `None` if the airspeeds were not corrected, which gives `-`.
 fn part(speed_mps: Option<f64>, style: &ComparisonStyle) -> String {
     speed_mps.map_or_else(|| "-".to_owned(), |speed_mps| signed(speed_mps, style))
 }
@@ -321,8 +322,8 @@ struct ComparisonJson<'a> {
     notes: &'a [String],
 }
 
-/// One throttle step in the JSON. Speeds are in `speed_unit`; low and high are the ends of the 95 % interval
-/// of this step alone.
+/// One throttle step in the JSON. Speeds are in `speed_unit`; `low` and `high` are the ends of the 95 % interval of the
+/// difference at this step alone.
 #[derive(Serialize)]
 struct StepDifferenceJson {
     step: u32,

@@ -19,7 +19,7 @@ use super::{FORMATS, RenderError, ResultFile, Serializer};
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum OutputError {
-    /// The folder already holds results, which were not to be replaced.
+    /// The folder already holds results, and the caller did not allow replacing them.
     #[error(
         "the folder {} already holds results ({})",
         folder.display(),
@@ -190,8 +190,8 @@ impl ResultFolder {
     ///
     /// # Errors
     ///
-    /// [`OutputError`] if results exist and are to be kept, if the name is taken by something else, if the
-    /// folder cannot be created or written to, or if another run is writing to it.
+    /// [`OutputError`] if results exist and must not be replaced, if a file has the name of the folder, if a folder has
+    /// the name of a result file, if the folder cannot be created or written to, or if another run is writing to it.
     pub fn prepare(folder: &Path, rules: impl Into<WriteRules>) -> Result<Self, OutputError> {
         let rules = rules.into();
         if folder.exists() && !folder.is_dir() {
@@ -209,14 +209,15 @@ impl ResultFolder {
         Ok(this)
     }
 
-    /// Writes every result and returns the paths, in a fixed order. All files are first written in full to a
-    /// temporary folder, which is then exchanged for the result folder in one step where the system can do that.
-    /// Otherwise the next run completes what a kill interrupted, so that no folder keeps results of two flights.
+    /// Writes every result and returns the paths, in a fixed order. All files are first written in full to a temporary
+    /// folder, which then replaces the result folder in one step. Where the system cannot do that, the files are moved
+    /// one by one; if the program is killed meanwhile, its next run moves the rest. A folder therefore never keeps
+    /// results of two flights.
     ///
     /// # Errors
     ///
-    /// [`OutputError`] if a result cannot be made or written, or if results have appeared in the meantime and
-    /// are to be kept.
+    /// [`OutputError`] if a result cannot be made or written, or if results have appeared in the meantime and must not
+    /// be replaced.
     pub fn write(self, flight: &Flight) -> Result<Vec<PathBuf>, OutputError> {
         self.write_formats(&FORMATS, flight)
     }

@@ -10,9 +10,9 @@ use super::{RenderError, csv_bytes};
 
 /// Writes a row for each leg:
 /// `leg,start_s,end_s,kind,throttle_percent,median_<unit>,spread_<unit>,samples,uncertainty_<unit>,voltage_v,altitude_<unit>,satellites,flags`,
-/// and `step` at the end if the throttle is unknown. Start and end are those of the steady middle, over which
-/// the median is taken, so that giving the file as legs results in the same median. A column of unknown unit
-/// has no suffix.
+/// and `step` at the end if the throttle is unknown. Start and end are those of the steady middle, over which the
+/// median is taken: if the pilot gives the file as legs, the same medians result. A column of unknown unit has no
+/// suffix.
 ///
 /// # Errors
 ///

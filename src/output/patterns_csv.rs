@@ -11,8 +11,8 @@ use super::{RenderError, csv_bytes};
 
 /// Writes a row for each pattern:
 /// `pattern,throttle_percent,legs,held,airspeed_<unit>,airspeed_low_<unit>,airspeed_high_<unit>,wind_<unit>,wind_from_deg,voltage_v,altitude_<unit>,flags`.
-/// `legs` holds the numbers of the legs, separated by spaces; low and high are the ends of the 95 % interval.
-/// Without patterns the file holds only its header.
+/// `legs` holds the numbers of the legs, separated by spaces; `held` is `track` or `heading`, whichever the directions
+/// of the legs are; low and high are the ends of the 95 % interval. Without patterns the file holds only its header.
 ///
 /// # Errors
 ///

@@ -9,7 +9,7 @@ use super::numbers::fixed;
 /// Largest number of blank intervals that are listed (set by judgement).
 const MAX_STRETCHES: usize = 5;
 
-/// Limits between the classes of confidence: probabilities that a reading is correct.
+/// Limits between the classes of confidence, 0 to 1 (set by judgement).
 const CONFIDENCE_CLASSES: [f32; 3] = [0.95, 0.99, 0.999];
 
 /// The frames of one channel, counted by outcome.
@@ -32,8 +32,8 @@ pub(super) struct ReadingStatistics {
 pub struct BlankStretch {
     /// Time of the first blank frame, in seconds of flight time.
     pub start_s: f64,
-    /// Time of the first frame after the interval, which was read, or of the last frame of the flight if all frames
-    /// to the end are blank; in seconds of flight time.
+    /// Time of the first frame with a reading after the interval; time of the last frame of the flight if all frames to
+    /// the end are blank. In seconds of flight time.
     pub end_s: f64,
     /// Number of blank frames.
     pub frames: usize,

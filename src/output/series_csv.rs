@@ -14,9 +14,9 @@ use super::{RenderError, write_csv};
 
 /// Number of rows that are formatted in parallel before they are written (set by judgement).
 const ROWS_TOGETHER: usize = 2048;
-/// Number of decimals of a confidence.
+/// Number of decimals of a confidence (set by judgement).
 const CONFIDENCE_DECIMALS: usize = 4;
-/// Number of decimals of the smoothed speed.
+/// Number of decimals of the smoothed speed (set by judgement).
 const SMOOTH_DECIMALS: usize = 2;
 
 /// Writes a row for each decoded frame: `frame,time_s`, then `<channel>[_<unit>]` and `<channel>_confidence`

@@ -10,7 +10,7 @@ use super::words::CAUTIONS;
 use crate::model::units::Unit;
 use crate::plan::{PlannedRun, PlannedStep, TestCard, UnmetRequirement};
 
-/// Number of decimals of the numbers in the JSON.
+/// Number of decimals of the numbers in the JSON (set by judgement).
 const DECIMALS: i32 = 6;
 
 /// Cautions for flying the test card.

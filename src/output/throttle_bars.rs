@@ -1,4 +1,4 @@
-//! The data of the plot of airspeed against throttle: a bar for each pair, and the curve with its 95 % band.
+//! The data of the plot of airspeed against throttle: a bar for each pair or pattern, and the curve with its 95 % band.
 
 use super::axis::Axis;
 use crate::airspeed::{Pair, Pattern};
@@ -12,10 +12,10 @@ const CURVE_POINTS: u32 = 40;
 /// between two steps if the throttle is not known (set by judgement).
 const APART: f64 = 1.0;
 
-/// One pair in the plot, or one point of the curve; speeds in the speed channel's unit.
+/// One pair or pattern in the plot, or one point of the curve; speeds in the speed channel's unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ErrorBar {
-    /// Throttle in per cent, or the number of the step if no throttle is known.
+    /// Throttle in per cent, or the number of the step if the throttle of any pair is unknown.
     pub across: f64,
     /// Lower end of the 95 % interval, in the speed channel's unit.
     pub low: f64,

@@ -92,7 +92,7 @@ pub fn joined(flags: &[Flag]) -> String {
     flags.iter().map(|flag| flag.0.as_str()).collect::<Vec<_>>().join("; ")
 }
 
-/// `name_suffix` with the unit's suffix, or the name alone if there is no unit.
+/// The name of a CSV column: `name`, followed by `_` and the suffix of the unit if there is a unit.
 pub(crate) fn column(name: &str, unit: Option<Unit>) -> String {
     unit.map_or_else(|| name.to_owned(), |unit| format!("{name}_{}", unit.suffix()))
 }
@@ -102,7 +102,7 @@ pub fn speed_symbol(flight: &Flight) -> &'static str {
     flight.unit(&crate::model::channel::Channel::Speed).map_or("", Unit::symbol)
 }
 
-/// `number symbol`, or the number alone if there is no symbol.
+/// The number, a space and the symbol; the number alone if `symbol` is empty.
 pub fn with_symbol(number: &str, symbol: &str) -> String {
     if symbol.is_empty() { number.to_owned() } else { format!("{number} {symbol}") }
 }

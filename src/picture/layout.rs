@@ -4,9 +4,10 @@ use super::letters::LETTER_DOTS;
 use super::{Label, OUTLINE_PX};
 use crate::geometry::PixelRect;
 
-/// Space between the edge of a label's background and its letters, in pixels.
+/// Space between the edge of a label's background and its letters, in pixels (set by judgement).
 pub(super) const MARGIN_PX: u32 = 3;
-/// Number of label heights up to which positions above and below a box are tried. Set by judgement.
+/// Number of positions that are tried above a box, and as many below it, each one label height further away. Set by
+/// judgement.
 const MAX_STEPS: u32 = 8;
 /// Covering a pixel of a box costs as much as covering this many pixels of another label. Set by judgement.
 const BOX_WEIGHT: u64 = 8;
@@ -25,7 +26,8 @@ pub(super) fn line_height(scale: u32) -> u32 {
     (LETTER_DOTS + 1) * scale
 }
 
-/// Finds a position for the plate of each label, in the order of the labels: the position that covers least.
+/// Finds a position for the plate of each label, in the order of the labels. Of the possible positions it takes the one
+/// where the plate covers the least of boxes and of plates already placed.
 pub(super) fn place_plates(labels: &[&Label], image: (u32, u32), scale: u32) -> Vec<Plate> {
     let boxes: Vec<PixelRect> = labels.iter().map(|label| with_outline(label.rect)).collect();
     let mut plates: Vec<Plate> = Vec::with_capacity(labels.len());
@@ -101,7 +103,7 @@ fn candidates(
     })
 }
 
-/// A box with its outline and one pixel of space.
+/// The box, enlarged on each side by the width of its outline and by one more pixel.
 fn with_outline(rect: PixelRect) -> PixelRect {
     rect.with_margin(OUTLINE_PX + 1)
 }

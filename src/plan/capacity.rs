@@ -4,8 +4,7 @@ use super::expected_speed::ASSUMED_EXPONENT;
 use super::leg_times::StepLegs;
 use super::request::PlanRequest;
 
-/// Share of a battery's energy that may be used, so that it is not discharged too deeply (a common rule of flying
-/// clubs).
+/// Share of a battery's energy that may be used, so that it is not discharged too deeply (common practice, no source).
 pub(super) const USABLE_SHARE: f64 = 0.8;
 
 /// Duration of launch, climb, approach and landing together, in seconds (common practice, no source).
@@ -56,7 +55,8 @@ impl Capacity {
         }
     }
 
-    /// The number of passes in each flight. It is even if a flight allows two passes or more.
+    /// The number of passes in each flight. A flight that allows two passes or more gets an even number, unless only
+    /// one pass is flown in all.
     pub(super) fn flights(&self, passes: u32) -> Vec<u32> {
         let limit = self.passes_per_flight.unwrap_or(passes).max(1);
         let each = if limit > 1 && passes > 1 { limit - limit % 2 } else { 1 };

@@ -7,8 +7,8 @@ use crate::model::estimate::COVERAGE_PROBABILITY;
 use crate::stats::{coverage_factor, effective_count, mean};
 use crate::summary::FlownFlight;
 
-/// Weight of the expected strength of the gusts against measured gusts, in degrees of freedom (set by
-/// judgement).
+/// Degrees of freedom that the expected strength of the gusts has before the flight; those of the planned legs are
+/// added (set by judgement).
 const PRIOR_DEGREES_OF_FREEDOM: f64 = 3.0;
 
 /// Gusts along the flight.
@@ -33,7 +33,7 @@ pub fn dryden(wind_mps: f64, height_m: f64) -> Turbulence {
     }
 }
 
-/// The causes of uncertainty to expect.
+/// The expected causes of uncertainty of an airspeed.
 pub(super) struct ExpectedUncertainty {
     /// Standard deviation of the gusts, in m/s.
     pub(super) gust_mps: f64,
@@ -101,7 +101,8 @@ impl ExpectedUncertainty {
         mean(&squares).map(f64::sqrt).filter(|gust_mps| gust_mps.is_finite())
     }
 
-    /// Half-width of the 95 % interval of a step's airspeed, in m/s, after `pairs` pairs at each of `all` steps.
+    /// Expected half-width of the 95 % interval of the airspeed at `step`, in m/s, if `pairs` pairs are flown at each
+    /// step. `all` holds the legs of all steps, since the strength of the gusts is estimated from all legs together.
     pub(super) fn half_width_mps(&self, step: &StepLegs, all: &[StepLegs], pairs: u32) -> f64 {
         let count = f64::from(pairs);
         let leg_variance = |steady_s: f64| self.gust_mps.powi(2) / self.samples(steady_s, step.airspeed_mps);

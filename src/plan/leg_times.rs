@@ -2,8 +2,8 @@
 
 use super::request::{PlanError, PlanRequest, SETTLE_S};
 
-/// Assumed interval between two updates of the displayed speed, in seconds: the same as for recordings whose update rate
-/// cannot be observed (set by judgement).
+/// Assumed interval between two updates of the displayed speed, in seconds: the same as for recordings whose update
+/// rate cannot be observed (set by judgement).
 pub(super) const UPDATE_S: f64 = 0.2;
 
 /// Shortest steady part of a leg that is worth flying, in seconds (set by judgement).
@@ -67,7 +67,7 @@ pub(super) fn needed_course_m(request: &PlanRequest, legs: &[StepLegs]) -> f64 {
     10.0 * (course_m * (SETTLE_S + MIN_STEADY_S) / shortest_s / 10.0).ceil()
 }
 
-/// Returns an error for a course that the fastest step crosses before its speed is steady.
+/// Returns an error if the downwind leg of the fastest step ends before the speed is steady.
 pub(super) fn check_course(request: &PlanRequest, legs: &[StepLegs]) -> Result<(), PlanError> {
     let fastest = legs.iter().min_by(|one, other| one.downwind_s.total_cmp(&other.downwind_s));
     let Some((course_m, fastest)) = request.course_m.zip(fastest) else { return Ok(()) };

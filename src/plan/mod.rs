@@ -60,13 +60,13 @@ pub struct PlannedStep {
 pub struct PlannedRun {
     /// Number of the flight, from 1. Each flight starts with a charged battery.
     pub flight: u32,
-    /// Number of the run, from 1.
+    /// Number of the run, from 1, counted over all flights.
     pub run: u32,
     /// Throttle in per cent.
     pub throttle_percent: f64,
 }
 
-/// The test card.
+/// The plan of the next flights.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TestCard {
     /// The steps, in ascending order of throttle.
@@ -79,7 +79,7 @@ pub struct TestCard {
     pub flight_s: f64,
     /// Energy of the longest flight in Wh; `None` if the battery is not known.
     pub flight_wh: Option<f64>,
-    /// Wanted half-width of the interval, in m/s.
+    /// Wanted half-width of the 95 % interval of each step's airspeed, in m/s.
     pub wanted_half_width_mps: f64,
     /// Expected wind, in m/s.
     pub wind_mps: f64,
@@ -99,9 +99,9 @@ pub struct TestCard {
 /// Makes the card; `earlier` is a flight whose airspeeds, wind and gusts are used where the request gives none.
 ///
 /// The airspeed of a pair is the mean of two legs. As for a measured flight, its uncertainty comes from gusts that the
-/// legs are too short to average out, rounding, the receiver, and a wind that changes between the legs. Repeating
-/// reduces all of these except the rounding that all legs share. Every pass includes every step, and every other pass is
-/// flown in reverse order, so that a falling voltage affects all steps alike (mirrored, counterbalanced order).
+/// legs are too short to average out, rounding, the receiver, and a wind that changes between the legs. Flying more
+/// pairs reduces all of these except the rounding that all legs share. Every pass includes every step, and every other
+/// pass is flown in reverse order, so that a falling voltage affects all steps alike (mirrored, counterbalanced order).
 ///
 /// # Errors
 /// [`PlanError`] names the part of the request that is missing or cannot be fulfilled.

@@ -3,12 +3,13 @@
 use super::PlannedRun;
 use crate::stats::mean;
 
-/// Smallest decrease of the correlation that counts as an improvement; it prevents rounding errors from
-/// repeating the search forever.
+/// Smallest decrease of the correlation for which the search exchanges two steps; with rounding errors alone the search
+/// would never end (set by judgement).
 const MIN_IMPROVEMENT: f64 = 1e-9;
 
-/// The runs of all flights, in the order to fly. `steps` are the throttles in per cent, and `flights` holds the
-/// number of passes of each flight. Odd passes fly the steps in the balanced order, even ones in the reverse order.
+/// The runs of all flights, in the order to fly. `steps` are the throttles in per cent, and `flights` holds the number
+/// of passes of each flight. The first, third, fifth ... pass flies the steps in the balanced order, the others in the
+/// reverse order.
 pub(super) fn runs(steps: &[f64], flights: &[u32]) -> Vec<PlannedRun> {
     let order = balanced_order(steps);
     let mut runs = Vec::new();
@@ -28,9 +29,9 @@ pub(super) fn runs(steps: &[f64], flights: &[u32]) -> Vec<PlannedRun> {
     runs
 }
 
-/// Orders the throttle steps, in per cent, so that throttle correlates least with time. Even in a single pass, a
-/// falling voltage is then not mistaken for an effect of throttle. The search starts with steps taken alternately
-/// from both ends of the list, and exchanges two steps as long as that lowers the correlation.
+/// Orders the throttle steps, in per cent, so that the correlation between throttle and time is small. A falling
+/// voltage is then not mistaken for an effect of throttle, even in a single pass. The search starts with steps taken
+/// alternately from both ends of the list, and exchanges two steps as long as that lowers the correlation.
 #[must_use]
 pub fn balanced_order(steps: &[f64]) -> Vec<f64> {
     let mut order = Vec::with_capacity(steps.len());

@@ -30,12 +30,12 @@ pub struct Battery {
     /// End of the rest before the legs, and start of the rest after the legs, in seconds of flight time. `None`
     /// unless both rests are recorded.
     pub between_rests_s: Option<(f64, f64)>,
-    /// Lowest median voltage over a leg, under load, in V.
+    /// Lowest voltage in V: the smallest of the legs' median voltages under load.
     pub lowest_v: f64,
     /// Number of the leg with the lowest voltage, from 1.
     pub lowest_leg: usize,
-    /// Change of the voltage under load over the legs, in V/min (Theil-Sen, 95 % interval); `None` with fewer
-    /// legs than a trend needs.
+    /// Change of the voltage under load over the legs, in V/min (Theil-Sen, 95 % interval); `None` with fewer than two
+    /// legs that have a voltage.
     pub trend_v_per_min: Option<Trend>,
     /// Number of cells in series: given, or estimated from the resting voltage. `None` if neither is
     /// possible.
@@ -44,7 +44,7 @@ pub struct Battery {
     pub cells_guessed: bool,
     /// Voltage per cell under load below which the pilot should land, in V.
     pub landing_v_per_cell: f64,
-    /// Numbers of the legs flown below the landing voltage, from 1.
+    /// Numbers of the legs flown below the landing voltage, from 1; empty if the number of cells is unknown.
     pub legs_below_limit: Vec<usize>,
 }
 

@@ -26,11 +26,12 @@ pub struct Point {
 pub struct SpeedCurve {
     /// Speed at full throttle in m/s.
     pub full_throttle_mps: f64,
-    /// The exponent b.
+    /// The exponent b: airspeed is proportional to throttle to the power of b.
     pub exponent: f64,
-    /// Covariance of the speed at full throttle (a) and the exponent (b): `[var a, cov, var b]`.
+    /// `[var a, cov, var b]` for the speed at full throttle a in m/s and the exponent b: the variance of a, the
+    /// covariance of a and b, and the variance of b.
     pub covariance: [f64; 3],
-    /// Degrees of freedom of the covariance.
+    /// Degrees of freedom of `covariance`.
     pub degrees_of_freedom: f64,
     /// Lowest and highest throttle flown, in per cent.
     pub flown_percent: (f64, f64),
@@ -75,10 +76,10 @@ pub enum Standing {
     UntestedBeyond,
 }
 
-/// Fits `y = a x^b` by least squares in `y` (least squares in the logarithm of `y` would give small values
-/// too much weight). `sigma` holds the standard uncertainty of each `y`. The fit starts from the straight
-/// line through the logarithms. `None` with fewer than two different `x`, or if a number is not positive.
-/// Checked against the data set DanWood of the NIST Statistical Reference Datasets.
+/// Fits `y = a x^b` by least squares in `y` (least squares in the logarithm of `y` would give small values too much
+/// weight). `sigma` holds the standard uncertainty of each `y`. The fit starts from the straight line through the
+/// logarithms. `None` with fewer than two different `x`, if a number is not positive, or if the fit fails. Checked
+/// against the data set DanWood of the NIST Statistical Reference Datasets.
 #[must_use]
 pub fn power_law(x: &[f64], y: &[f64], sigma: &[f64]) -> Option<Fit> {
     let positive = |numbers: &[f64]| numbers.iter().all(|number| number.is_finite() && *number > 0.0);
@@ -103,9 +104,9 @@ pub fn power_law(x: &[f64], y: &[f64], sigma: &[f64]) -> Option<Fit> {
 }
 
 impl SpeedCurve {
-    /// Fits the curve through the points. `None` with fewer than two different throttles, or if the fit
-    /// fails. If the points scatter more than their uncertainties explain, the interval is widened by that
-    /// ratio (the Birge ratio).
+    /// Fits the curve through the points. `None` with fewer than two different throttles, or if the fit fails. If the
+    /// points scatter more than their uncertainties explain, the standard uncertainties of the curve are multiplied by
+    /// the ratio of observed to expected scatter (the Birge ratio).
     #[must_use]
     pub fn of(points: &[Point]) -> Option<Self> {
         let column = |of: fn(&Point) -> f64| points.iter().map(of).collect::<Vec<f64>>();
@@ -131,7 +132,7 @@ impl SpeedCurve {
         })
     }
 
-    /// The speed on the curve.
+    /// The airspeed that the curve gives at a throttle in per cent, with its standard uncertainty.
     #[must_use]
     pub fn at(&self, throttle_percent: f64) -> SpeedOnCurve {
         let share = (throttle_percent / 100.0).max(1e-6);

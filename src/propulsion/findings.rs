@@ -64,12 +64,12 @@ pub struct Findings {
     /// mistaken for an effect of throttle. `None` unless the pack was recorded at rest before and after the
     /// legs.
     pub fresh_curve: Option<SpeedCurve>,
-    /// The point of diminishing return: with a fresh pack if that curve is known, otherwise as flown. `None`
-    /// with fewer than three steps, or if the gain is not small even up to the highest.
+    /// The point of diminishing return: computed for a fresh pack if `fresh_curve` is known, otherwise as flown. `None`
+    /// with fewer than three steps, or if the gain up to the highest step is not small.
     pub diminishing_return: Option<DiminishingReturn>,
-    /// Motor and propeller at each step.
+    /// Motor and propeller at each step whose revolutions are measured or can be computed.
     pub propeller: Vec<PropellerPoint>,
-    /// Electrical power of each leg.
+    /// Electrical power of each leg that belongs to a throttle step and has voltage and current readings.
     pub power: Vec<PowerRun>,
     /// Exponent of the power law between electrical power and airspeed, over the legs. It is 3 while drag is
     /// proportional to the square of the speed. `None` with fewer than three legs, or if all have the same

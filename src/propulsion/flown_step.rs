@@ -45,10 +45,11 @@ pub struct FlownStep {
     pub throttle_percent: Option<f64>,
     /// Airspeed in m/s: the middle of its 95 % interval.
     pub airspeed_mps: f64,
-    /// Airspeed in m/s as reported: lower than the middle of the interval by its expected bias.
+    /// Airspeed in m/s as reported, not corrected for its expected bias: it is lower than the middle of the interval by
+    /// this bias.
     pub reported_mps: f64,
-    /// Standard uncertainty in m/s that is not shared with other steps. If the budget has no rows, this is the whole
-    /// uncertainty of the airspeed.
+    /// Standard uncertainty in m/s that is not shared with other steps. If no row of the budget belongs to this step
+    /// alone, it is the whole uncertainty of the airspeed.
     pub own_uncertainty_mps: f64,
     /// Degrees of freedom of `own_uncertainty_mps`.
     pub own_degrees_of_freedom: f64,
@@ -118,7 +119,7 @@ impl FlownStep {
 pub(crate) struct StepAirspeed {
     pub(crate) step: u32,
     pub(crate) throttle_percent: Option<f64>,
-    /// The reported airspeed, in the unit of the speeds; `None` stands for the middle of the interval.
+    /// The reported airspeed, in the unit of the speeds; if it is `None`, the middle of the interval is used.
     pub(crate) airspeed: Option<f64>,
     /// Lower end of the 95 % interval, in the unit of the speeds.
     pub(crate) low: f64,
@@ -128,7 +129,7 @@ pub(crate) struct StepAirspeed {
     /// width of the interval.
     pub(crate) uncertainty: Option<f64>,
     pub(crate) degrees_of_freedom: f64,
-    /// The rows of the budget.
+    /// The rows of the uncertainty budget: one contribution to the standard uncertainty each.
     pub(crate) contributions: Vec<Contribution>,
     /// Largest bias of the airspeed that an unknown crosswind can cause, in the unit of the speeds.
     pub(crate) crosswind_bound: f64,
@@ -172,8 +173,9 @@ impl StepAirspeed {
         (combined_mps.is_finite() && combined_mps > 0.0).then_some(combined_mps)
     }
 
-    /// Splits the uncertainty by the rows of the budget. If no row is the step's own, the whole uncertainty counts as
-    /// the step's own.
+    /// Splits the uncertainty into the step's own part and the shared part, each combined from rows of the budget. If
+    /// no row belongs to the step alone, the whole uncertainty is its own. `None` if the combined uncertainty is zero
+    /// or not finite.
     fn split(&self, speed_si: f64) -> Option<SplitUncertainty> {
         let combined_mps = self.combined_mps(speed_si)?;
         let crosswind_bound_mps = self.crosswind_bound * speed_si;

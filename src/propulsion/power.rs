@@ -11,15 +11,15 @@ use crate::stats::linear;
 use crate::stats::theil_sen;
 use crate::stats::{mean, median};
 
-/// Rise of power over repeated legs at one throttle above which there is a warning, as a share of the power
-/// (set by judgement).
+/// Rise of power from the first to the last pair at one throttle above which there is a warning, as a share of the
+/// power (set by judgement).
 const RISE_SHARE: f64 = 0.05;
 
 /// Rise of the resistance of pack and wires above which there is a warning, as a share of the resistance (set
 /// by judgement).
 const RESISTANCE_SHARE: f64 = 0.2;
 
-/// Fall of the voltage under load between repeated legs at one throttle above which there is a warning, in
+/// Fall of the voltage under load from the first to the last pair at one throttle above which there is a warning, in
 /// per cent; used if the overlay shows no current (set by judgement).
 const FALL_PERCENT: f64 = 5.0;
 
@@ -92,7 +92,8 @@ pub(super) fn speed_exponent(runs: &[PowerRun]) -> Option<f64> {
     linear(&design, &powers).filter(|fit| fit.degrees_of_freedom() > 0).map(|fit| fit.parameters[1])
 }
 
-/// Warnings for the pilot, from legs repeated at one throttle.
+/// Warnings for the pilot: power that rises or voltage that falls between pairs at one throttle, and resistance that
+/// rises during the flight.
 pub(super) fn cautions(runs: &[PowerRun], from: &Sources<'_>) -> Vec<String> {
     let mut said: Vec<String> = from
         .steps
@@ -104,7 +105,8 @@ pub(super) fn cautions(runs: &[PowerRun], from: &Sources<'_>) -> Vec<String> {
     said
 }
 
-/// One pair of legs: its start in seconds, its mean power in W and its airspeed in m/s.
+/// One pair of legs: its start in seconds of flight time, its mean power in W and its airspeed in the unit of the
+/// flight's speeds.
 struct PairRun {
     start_s: f64,
     power_w: f64,
@@ -146,8 +148,8 @@ fn rising_power(runs: &[PairRun], step: &StepResult) -> Option<String> {
     })
 }
 
-/// Warns of a voltage under load that falls from one pair to a later one at the same throttle; used if the
-/// overlay shows no current.
+/// Warns of the throttle step whose voltage under load falls most from its first to its last pair. `None` if the
+/// overlay shows the current, or if the voltage falls by no more than [`FALL_PERCENT`].
 fn deeper_sag(from: &Sources<'_>, current_shown: bool) -> Option<String> {
     if current_shown {
         return None;
@@ -172,9 +174,9 @@ fn deeper_sag(from: &Sources<'_>, current_shown: bool) -> Option<String> {
     })
 }
 
-/// Warns of a resistance of pack and wires that rises during the flight; used if the overlay shows the
-/// current. `U = U0 - R I` is fitted to the first and to the second half of the flight, each from legs at
-/// different currents.
+/// Warns of a resistance of pack and wires that rises during the flight; used if the overlay shows the current. `U = U0
+/// - R I` is fitted to the first and to the second half of the flight, each from legs at different currents. `None` if
+/// a fit fails, or if the rise is not significant.
 fn rising_resistance(runs: &[PowerRun]) -> Option<String> {
     let half = runs.len() / 2;
     let (early, late) = (resistance_ohm(runs.get(..half)?)?, resistance_ohm(runs.get(half..)?)?);
@@ -188,9 +190,9 @@ fn rising_resistance(runs: &[PowerRun]) -> Option<String> {
     })
 }
 
-/// Resistance of pack and wires in ohm, and twice its standard uncertainty in ohm, fitted to legs. In the fit, time
-/// stands for the charge drawn from the pack. `None` with fewer than five legs, or if the fit gives no positive
-/// resistance.
+/// Fits `U = U0 - R I` to legs, with a term linear in time for the charge drawn from the pack. Returns the resistance R
+/// of pack and wires, and twice its standard uncertainty, both in ohm. `None` with fewer than five legs, or if the fit
+/// gives no positive resistance.
 fn resistance_ohm(runs: &[PowerRun]) -> Option<(f64, f64)> {
     let volts: Vec<f64> = runs.iter().map(|run| run.power_w / run.current_a).collect();
     let start_s = mean(&runs.iter().map(|run| run.start_s).collect::<Vec<f64>>())?;

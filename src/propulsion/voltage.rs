@@ -30,33 +30,34 @@ pub enum ExponentSource {
 /// Speed at one throttle as a power of the voltage under load: `V = V0 (U / U0)^k`.
 ///
 /// Derivation of the assumed exponent (our own): a motor turns at `n = K_v (U - R I)`. The torque of a propeller at a
-/// given advance ratio, and so the current, is proportional to `n^2`. With the share `s = R I / (U - R I)` lost in
-/// the windings, `d ln n / d ln U = (1 + s) / (1 + 2 s)`: 1 without losses, 0.86 with a fifth. An aircraft whose drag
-/// is proportional to `V^2` keeps its advance ratio, so that its speed is proportional to `n`; drag due to lift
-/// raises the exponent a little. The result is 0.9 with a standard uncertainty of 0.15.
+/// given advance ratio, and so the current, is proportional to `n^2`. With the share `s = R I / (U - R I)` lost in the
+/// windings, `d ln n / d ln U = (1 + s) / (1 + 2 s)`: 1 for s = 0, and 0.86 for s = 0.2. An aircraft whose drag is
+/// proportional to `V^2` keeps its advance ratio, so that its speed is proportional to `n`; drag due to lift raises the
+/// exponent a little. The result is 0.9 with a standard uncertainty of 0.15.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct VoltageModel {
-    /// The exponent k.
+    /// The exponent k: speed at one throttle is proportional to the voltage under load to the power of k.
     pub exponent: f64,
     /// Standard uncertainty of the exponent.
     pub uncertainty: f64,
     /// Whether the exponent is assumed or fitted.
     pub source: ExponentSource,
-    /// Number of usable voltage runs, not counting the first one at each throttle, including runs that contradict the
-    /// assumed exponent.
+    /// Number of repeated runs: usable voltage runs without the first one at each throttle. Runs that contradict the
+    /// assumed exponent are included.
     pub runs: usize,
 }
 
-/// The model with the assumed exponent.
+/// The model with the assumed exponent, 0.9 with a standard uncertainty of 0.15 (for its derivation see
+/// [`VoltageModel`]).
 pub const ASSUMED: VoltageModel =
     VoltageModel { exponent: 0.9, uncertainty: 0.15, source: ExponentSource::Assumed, runs: 0 };
 
 /// The result of flying at one throttle and one voltage. Airspeed and uncertainty are in the same unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct VoltageRun {
-    /// Airspeed.
+    /// Airspeed, in any unit of speed.
     pub airspeed: f64,
-    /// Standard uncertainty of the airspeed.
+    /// Standard uncertainty of the airspeed, in the same unit.
     pub uncertainty: f64,
     /// Pack voltage under load, in V.
     pub voltage_v: f64,
@@ -69,10 +70,10 @@ impl Default for VoltageModel {
 }
 
 impl VoltageModel {
-    /// Estimates the model from runs grouped by throttle (and by flight, where the aircraft differ). Within each
-    /// group the slope of `ln V` over `ln U` is the exponent. The weighted estimate from all groups is combined with
-    /// the assumption by inverse variances. Groups of fewer than two usable runs are ignored. An estimate that
-    /// contradicts the assumption is not used.
+    /// Estimates the model from runs grouped by throttle (and by flight, where the aircraft differ). Within each group
+    /// the slope of `ln V` over `ln U` is the exponent. The weighted estimate from all groups is combined with the
+    /// assumption by inverse variances. Groups of fewer than two usable runs are ignored. If the estimate deviates from
+    /// the assumed exponent by more than three standard uncertainties, the assumed exponent is kept.
     #[must_use]
     pub fn of(groups: &[Vec<VoltageRun>]) -> Self {
         let (mut products, mut squares, mut doubt, mut runs) = (0.0, 0.0, 0.0, 0);

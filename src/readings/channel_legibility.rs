@@ -20,14 +20,15 @@ use crate::stats::nearest_rank;
 /// Maximum number of frames proposed for labelling. Set by judgement.
 const MAX_PROPOSED: usize = 3;
 
-/// Minimum stroke level of a region that shows a text: as a share of the stroke level of the frames with the
-/// strongest text, and in grey levels. Background and noise alone stay below. Set by judgement.
+/// Minimum stroke level (see [`STROKE_QUANTILE`]) of a region that shows a text: as a share of the stroke level of the
+/// channel's strongest texts, and in grey levels. Both minima must be reached; background and noise alone stay below.
+/// Set by judgement.
 const MIN_STROKE_LEVEL: (f32, f32) = (0.5, 20.0);
 
 /// The stroke level of a region is this quantile of the magnitudes of the region's features, in grey levels. Set by
 /// judgement.
 const STROKE_QUANTILE: f32 = 0.95;
-/// The strongest text of a channel is measured by this quantile of the stroke levels of all its frames. Set by
+/// The stroke level of a channel's strongest texts is this quantile of the stroke levels of its sampled frames. Set by
 /// judgement.
 const FULL_QUANTILE: f32 = 0.9;
 
@@ -138,7 +139,7 @@ impl ChannelLegibility {
 /// A sampled frame in which a region shows a text.
 struct ShownText {
     time_s: f64,
-    /// Stroke level of the region, in grey levels.
+    /// Stroke level of the region in grey levels: a high quantile of the magnitudes of its features.
     stroke_level: f32,
     features: Array2<f32>,
 }

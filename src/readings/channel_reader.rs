@@ -24,8 +24,8 @@ pub(super) struct ChannelReader {
     runs: RunLengths,
     limits: ChannelLimits,
     min_confidence: f32,
-    /// Observations of the frames still to be smoothed, preceded by the context: frames that were smoothed already
-    /// and that the smoothing of the others needs.
+    /// Observations of the frames still to be smoothed, preceded by the context: frames that are already smoothed, but
+    /// are needed to smooth the others.
     frames: Vec<FrameObservation>,
     /// The region's pixels in the frames of `frames`.
     crops: Vec<GrayImage>,

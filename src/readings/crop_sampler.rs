@@ -7,15 +7,16 @@ use crate::series::{Crop, Crops};
 /// Maximum number of crops of the speed readout that are kept. Set by judgement.
 const MAX_SPEED_CROPS: usize = 2048;
 
-/// Minimum time between two crops of the speed readout, in seconds. Set by judgement.
+/// Minimum time between two crops of the speed readout, in seconds. It doubles each time [`MAX_SPEED_CROPS`] is
+/// exceeded. Set by judgement.
 const MIN_INTERVAL_S: f64 = 0.25;
 
 /// Number of crops that are kept for each channel because their readings are the least certain. Set by
 /// judgement.
 const LEAST_CERTAIN: usize = 6;
 
-/// Minimum time between two of the least certain readings, in seconds: neighbouring frames show the same
-/// text. Set by judgement.
+/// Minimum time between two of the least certain readings whose crops are kept, in seconds: neighbouring frames show
+/// the same text. Set by judgement.
 const MIN_UNCERTAIN_INTERVAL_S: f64 = 1.0;
 
 /// Samples crops of one channel.
@@ -58,8 +59,9 @@ impl CropSampler {
         }
     }
 
-    /// Whether a reading is less certain than the readings around it, and than one of those whose crops are
-    /// kept.
+    /// Whether a crop is to be kept as one of the least certain. If a crop from nearly the same time is kept, the new
+    /// one must have a lower confidence; otherwise fewer than [`LEAST_CERTAIN`] crops must be kept, or one of them must
+    /// have a higher confidence than the new one.
     fn is_among_least_certain(&self, crop: &Crop) -> bool {
         let near = |kept: &&Crop| (kept.time_s - crop.time_s).abs() < MIN_UNCERTAIN_INTERVAL_S;
         let full = self.least_sure.len() >= LEAST_CERTAIN;

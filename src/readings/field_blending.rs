@@ -23,9 +23,9 @@ const ITERATIONS: usize = 8;
 struct Change {
     /// Index of the frame.
     frame: usize,
-    /// Probability of the text that the frame is read as.
+    /// Probability that the frame shows the text that it is read as, 0 to 1.
     one: f64,
-    /// Probability of the text, of the two before and after the change, that the frame is not read as.
+    /// Probability that the frame shows the other one of the two texts, 0 to 1.
     other: f64,
     /// Unnormalised probability that the frame is a blend of both texts: `one` times the likelihood ratio of the
     /// blend to the text that the frame is read as.
@@ -74,10 +74,10 @@ fn prior_odds(share: f64) -> f64 {
     2.0 * share / (1.0 - share)
 }
 
-/// Log-likelihood ratio of a blend of two texts in equal parts against the first text. With d2 the squared
-/// distance between the texts and r their log-likelihood ratio, the features lie at the share 1/2 + r/d2 of
-/// the way from the second to the first text; for normal noise the ratio is d2/8 - r/2. `None` if the best
-/// candidate does not consist of characters of the two texts, or if a distance is unknown.
+/// Log-likelihood ratio of a blend of two texts in equal parts against the first text. With d2 the squared distance
+/// between the texts and r their log-likelihood ratio, the features lie at 1/2 + r/d2 of the way from the second text
+/// to the first; for normal noise the ratio is d2/8 - r/2. `None` if the best candidate does not consist of characters
+/// of the two texts, or if a distance is unknown.
 fn blend_log_ratio(observation: &Observation, first: f64, second: f64) -> Option<f32> {
     let candidate = |value: f64| observation.candidates.iter().find(|candidate| candidate.value == value);
     let (best, first, second) = (observation.candidates.first()?, candidate(first)?, candidate(second)?);
@@ -90,8 +90,9 @@ fn blend_log_ratio(observation: &Observation, first: f64, second: f64) -> Option
     (is_between && distance2.is_finite()).then_some(0.125 * distance2 - 0.5 * ratio)
 }
 
-/// Raises the probability of frames at a change of the text by the probability that they are blends, for
-/// which either text is right. The share of blended changes is estimated by expectation maximisation; it is
+/// Corrects the probabilities of readings at changes of the text: a blend counts as a correct reading of either text,
+/// so the probability that the frame is a blend is added. `probability` returns the probability, 0 to 1, that the frame
+/// with a given index shows a given value. The share of blended changes is estimated by expectation maximisation; it is
 /// almost 0 for progressive recordings.
 pub(super) fn accept_either_text(
     frames: &[FrameObservation],

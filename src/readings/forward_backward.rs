@@ -1,10 +1,9 @@
-//! Forward-backward smoothing: the probability of every value in every frame, given the observations of all
-//! frames.
+//! Forward-backward smoothing: the probability of every value in every frame, given the observations of all frames.
 //!
-//! The overlay holds a value for several frames, and values change in small steps. The values shown form a
-//! hidden Markov chain whose probability of a change is estimated from the readings. The probability of a
-//! state given all observations is proportional to the product of its forward and backward variables. The
-//! test compares this with the definition, a sum over all sequences of states.
+//! The overlay holds a value for several frames, and values change in small steps. The values shown form a hidden
+//! Markov chain whose probability of a change is estimated from the readings. The probability of a state given all
+//! observations is proportional to the product of its forward and backward variables. A test compares the result with
+//! the definition of this probability: a sum over all sequences of states.
 
 use super::frame_observation::{ChannelLimits, FrameObservation, Posterior, likelihood_weight};
 use crate::recognise::{MAX_DEFICIT, TextLegibility};
@@ -17,8 +16,8 @@ const NEIGHBOURS: usize = 3;
 /// frame. Set by judgement.
 const NEIGHBOURS_ILLEGIBLE: usize = 8;
 
-/// Share of changes of the value that are equally likely over the whole range, whatever their size. Set by
-/// judgement.
+/// Share of changes of the value for which all values of the range are equally likely; all other changes are mostly
+/// small. Set by judgement.
 const UNIFORM_SHARE: f64 = 0.01;
 
 /// Probability that a change of the shown value leads to the state "unknown": a blank, or a text that is not among
@@ -100,7 +99,7 @@ fn states(frames: &[FrameObservation], at: usize, limits: &ChannelLimits) -> Vec
     states
 }
 
-/// Likelihood of every state given the observation of a frame, up to a common factor.
+/// Likelihood of every state given the observation of a frame, up to a common factor; the state "unknown" is the last.
 fn emissions(frame: &FrameObservation, states: &[f64]) -> Vec<f64> {
     if frame.lost {
         return vec![1.0; states.len() + 1];
@@ -128,9 +127,9 @@ struct ValueChain<'a> {
     changes_per_s: f64,
     /// Mean absolute change of the value, over the changes only, in display steps.
     usual_change: f64,
-    /// Number of values in the channel's range.
+    /// Number of values in the channel's range; 1000 if the range is not limited.
     values: f64,
-    /// Mean length of a hold in seconds, at most half a second.
+    /// Mean length of a hold in seconds; 0.5 if it is longer.
     hold_s: f64,
 }
 
@@ -265,8 +264,8 @@ fn normalise(weights: &mut [f64]) {
     }
 }
 
-/// The definition, for testing: for every state of a frame, the sum over all sequences of states that contain
-/// it of the product of their probabilities.
+/// Probability of every state of the frame with index `at`, the state "unknown" last. For tests, it is computed from
+/// its definition: the sum of the probabilities of all sequences of states that contain the state.
 #[cfg(test)]
 pub(super) fn by_enumeration(frames: &[FrameObservation], at: usize, limits: &ChannelLimits) -> Vec<f64> {
     let chain = ValueChain::of(frames, limits);

@@ -2,8 +2,8 @@
 
 use crate::recognise::{Observation, TextLegibility};
 
-/// Exponent of the likelihood ratios between the candidates of an illegible observation: below 1, they count
-/// less. Set by judgement.
+/// Exponent of the likelihood ratios between the candidates of an illegible observation: an exponent below 1 brings the
+/// ratios closer to 1. Set by judgement.
 const ILLEGIBLE_WEIGHT: f32 = 0.3;
 
 /// Limits of the values of a channel in its recording.

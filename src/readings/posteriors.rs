@@ -22,11 +22,11 @@ pub(super) fn posteriors(frames: &[FrameObservation], limits: &ChannelLimits) ->
     limit_ambiguous(frames, posteriors, limits.traces)
 }
 
-/// Limits the probability of every value that is close to its runner-up in most frames that show it. Noise
-/// differs from frame to frame. A background, the light, or a shape unlike any template stays, and all frames
-/// err in the same way. Blended texts are ambiguous too, but only at a change. If there may be `traces`, a
-/// runner-up that is the previous text, and is not shown again, does not count, since an encoder with a low
-/// bit rate leaves traces of that text.
+/// Limits the probability of a value if its margin over the runner-up is small in most frames that show it. Noise
+/// differs between frames, so that most frames are right. A background, the light, or a shape unlike any template
+/// causes the same error in all frames. Field blending makes the text ambiguous too, but only in the frame of a change.
+/// If `traces` is set, frames whose runner-up is the previous value are not ambiguous, unless the next value is this
+/// runner-up again: the encoder leaves traces of the previous text.
 fn limit_ambiguous(
     frames: &[FrameObservation],
     mut posteriors: Vec<Option<Posterior>>,

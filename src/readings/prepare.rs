@@ -22,7 +22,8 @@ const MIN_READABLE_SHARE: f64 = 0.05;
 /// Number of frames that are searched if the overlay is not where the setup expects it. Set by judgement.
 const SEARCHED_FRAMES: usize = 24;
 
-/// Maximum difference between the offsets of two boxes that were moved together, in pixels. Set by judgement.
+/// Maximum difference, in either direction, between two offsets of boxes that are taken to be the same, in pixels. Set
+/// by judgement.
 const MAX_OFFSET_DIFFERENCE_PX: i64 = 6;
 
 /// A setup and a recogniser prepared for a recording.
@@ -48,7 +49,7 @@ impl Prepared {
         readable.map(|(_, region)| &region.channel).collect()
     }
 
-    /// Whether so few channels are readable that the overlay may be at another position.
+    /// Whether the overlay may be at another position: the speed is not readable, or at most half of the channels are.
     fn may_be_moved(&self) -> bool {
         let readable = self.readable();
         !readable.contains(&&Channel::Speed) || 2 * readable.len() <= self.setup.regions.len()
@@ -105,10 +106,10 @@ impl Advised for PrepareError {
     }
 }
 
-/// Calibrates a recogniser on a recording. If the speed or half of the channels are not readable, the
-/// function searches for the overlay elsewhere in the frames. The boxes are moved only if most of the overlay
-/// has the same offset, and if half of the channels, and more than before, are readable there. A weaker match
-/// may be chance, such as a box that happens to cover another text.
+/// Calibrates a recogniser on a recording. If the speed or at least half of the channels are not readable, the function
+/// searches for the overlay elsewhere in the frames. The boxes are moved only if at least half of them have the same
+/// offset, and if at least half of the channels, and more than before, are readable at the new position. A weaker match
+/// may be chance: a moved box may happen to cover another text.
 ///
 /// # Errors
 ///
@@ -179,9 +180,8 @@ fn shows_text(number: usize, recogniser: &Recogniser, patch: &Patch) -> bool {
     matches!(recogniser.read_patch(number, patch), RegionReading::Text { .. })
 }
 
-/// The offset, in pixels to the right and downwards, by which most boxes of a setup must be moved to lie on boxes
-/// that were found. It must be the same for at least two boxes, and for half of all boxes of the setup; otherwise
-/// `None`.
+/// The offset, in pixels to the right and downwards, by which boxes of a setup must be moved to lie on boxes that were
+/// found. `None` unless it is nearly the same for at least two boxes and for at least half of all boxes of the setup.
 fn common_offset(setup: &Setup, found: &[PixelRect]) -> Option<(i64, i64)> {
     let centre = |rect: &PixelRect| {
         (i64::from(2 * rect.left + rect.width) / 2, i64::from(2 * rect.top + rect.height) / 2)

@@ -1,7 +1,7 @@
 //! Signal loss: intervals in which the recording shows nothing of the flight.
 //!
-//! A failing video link leaves static, or a blue or black screen. A recorder without new frames repeats the last one, whose
-//! numbers are then stale (common practice, no source).
+//! A failing video link leaves an image of noise (static), or a blue or black screen. A recorder without new frames
+//! repeats the last one, whose numbers are then stale (common practice, no source).
 
 use image::GrayImage;
 use rayon::prelude::*;
@@ -14,22 +14,24 @@ use crate::stats::upper_median;
 /// Maximum standard deviation of the block means of each box on an empty screen, in grey levels. Set by judgement.
 const MAX_EMPTY_SPREAD: f32 = 3.5;
 
-/// Roughness above which a frame counts as static, a multiple of the sample's median roughness or the median plus a
-/// number of grey levels, whichever is larger. Set by judgement.
+/// Minimum roughness of a frame that shows only noise (static). Roughness is the mean absolute difference of
+/// neighbouring pixels. The minimum is the larger of two levels: the median roughness of the sample times the first
+/// number, and this median plus the second number, in grey levels. Set by judgement.
 const MIN_STATIC_ROUGHNESS: (f32, f32) = (1.5, 8.0);
 
-/// Minimum time for which a repeated frame counts as frozen, in seconds: readouts are updated several times a
-/// second, and in flight the scene moves between any two frames.
+/// Minimum time for which copies of one frame follow each other for the frame to be frozen, in seconds: readouts are
+/// updated several times a second, and in flight the scene moves between any two frames. Set by judgement.
 const MIN_FROZEN_S: f64 = 1.0;
 
-/// Minimum share of all frames that are no repeats of a frozen frame, for these repeats to count as signal loss. Set
-/// by judgement.
+/// Minimum share of all frames that are not repeats of a frozen frame. With fewer, the repeats are not treated as
+/// signal loss. Set by judgement.
 const MIN_MOVING_SHARE: f64 = 0.2;
-/// Minimum share of the frames outside the frozen runs that must differ from the frame before, for repeated frames
-/// to count as frozen. Readouts on black bars do not change until their numbers do. Set by judgement.
+/// Minimum share of frames that differ from the frame before, among all frames that are not repeats of a frozen frame.
+/// With fewer, the repeats are not treated as signal loss: readouts on black bars do not change until their numbers do.
+/// Set by judgement.
 const MIN_CHANGING_SHARE: f64 = 0.4;
 
-/// A run of copies of the same frame.
+/// A run of copies of the same frame, from the index of its first to that of its last copy.
 #[derive(Debug, Clone, Copy)]
 struct FrozenRun {
     first: usize,
@@ -113,8 +115,8 @@ impl SignalLossDetector {
     }
 }
 
-/// Whether a frame is as rough as static, compared with the median roughness of the sample, both in grey
-/// levels.
+/// Whether a frame is so rough that it shows only noise (static). `roughness` is that of the frame, `usual_roughness`
+/// the median of the sample, both in grey levels.
 pub(super) fn is_rough(roughness: f32, usual_roughness: f32) -> bool {
     let (factor, levels) = MIN_STATIC_ROUGHNESS;
     roughness > (factor * usual_roughness).max(usual_roughness + levels)

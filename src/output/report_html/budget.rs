@@ -7,10 +7,12 @@ use crate::flight::Flight;
 use crate::output::numbers::{shown, two_digits};
 use crate::output::words::{cause_in_words, speed_symbol, step_name, with_symbol};
 
-/// Degrees of freedom from which the report shows them as infinite, since more make no difference.
+/// Number of degrees of freedom from which the report says "many": more would hardly change the interval (set by
+/// judgement).
 const MANY: f64 = 1e4;
 
-/// A fold, closed at first, for each throttle step; empty without steps.
+/// A collapsible section, closed at first, for each throttle step with an uncertainty budget; empty if there is no such
+/// step.
 pub(super) fn budgets(flight: &Flight) -> Markup {
     let with_rows: Vec<&StepResult> =
         flight.steps.iter().filter(|step| !step.budget.rows.is_empty()).collect();
@@ -77,7 +79,8 @@ fn row_of(row: &Contribution, step: &StepResult, symbol: &str) -> Markup {
     }
 }
 
-/// States the combined uncertainty of the rows and how the interval follows from it.
+/// States the combined standard uncertainty of a throttle step, and how its interval follows from it. `symbol` is the
+/// symbol of the unit of speed.
 fn closing(step: &StepResult, symbol: &str) -> Markup {
     let budget = &step.budget;
     let (combined, factor) = (budget.combined(), budget.coverage_factor());

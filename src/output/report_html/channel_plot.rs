@@ -15,8 +15,8 @@ use crate::output::words::with_symbol;
 /// Width and height of the plot in pixels (set by judgement).
 const SIZE: (u32, u32) = (470, 216);
 
-/// Plots the trusted readings of a channel as a line that is broken where they are blank. `None` if the
-/// channel is not in the setup, is dead, or has no trusted reading.
+/// Plots the trusted readings of a channel as a line, which is broken where there are none for more than a second.
+/// `None` if the channel is not in the setup, shows one value for the whole flight, or has no trusted reading.
 ///
 /// # Errors
 ///
@@ -41,8 +41,8 @@ pub(super) fn channel_plot(
     .map(Some)
 }
 
-/// Times in seconds and trusted values. Blank frames are left out, so that a short blank does not break the
-/// line.
+/// Times in seconds and trusted values of a channel. Blank frames are left out, because a missing value would break the
+/// line even in a short blank.
 fn trusted_points(flight: &Flight, channel: &Channel) -> Vec<(f64, f64)> {
     let readings = &flight.series.readings;
     let Some(of_channel) = flight.series.alive(channel) else { return Vec::new() };

@@ -59,9 +59,9 @@ struct Headline {
     doubtful: bool,
 }
 
-/// The fastest throttle step over all of its pairs, or the fastest pattern of legs in three or more
-/// directions. A single pair is not used, because the fastest of several is the one with the largest error. A
-/// doubtful step is used only if all steps are doubtful.
+/// The fastest throttle step, with the airspeed over all of its pairs, or the fastest pattern of legs in three or more
+/// directions; `None` without steps and patterns. Pairs are not compared one by one, because the fastest of several is
+/// likely to have a large error. A doubtful step is used only if all steps are doubtful and there is no pattern.
 fn fastest(flight: &Flight) -> Option<Headline> {
     let throttle = |percent: Option<f64>, step| {
         let name = step_name(percent, step);

@@ -1,4 +1,4 @@
-//! The plot of airspeed against throttle: each pair with its interval, and the fitted curve with its 95 %
+//! The plot of airspeed against throttle: each pair or pattern with its interval, and the fitted curve with its 95 %
 //! band.
 
 use maud::Markup;
@@ -18,8 +18,8 @@ const SIZE: (u32, u32) = (470, 520);
 /// Opacity of the band around the curve, 0 to 1 (set by judgement).
 const BAND: f64 = 0.15;
 
-/// Plots the airspeed of each pair with its 95 % interval against throttle, or against the number of the step
-/// if the throttle is not known. `None` if there is nothing to draw.
+/// Plots the airspeed of each pair or pattern with its 95 % interval against throttle, or against the number of the
+/// step if the throttle is not known. `None` if there is nothing to draw.
 ///
 /// # Errors
 ///

@@ -22,8 +22,8 @@ pub struct DecodedCharacter {
     pub character: char,
     /// Column of the character's left edge, in working pixels from the left edge of the features.
     pub left: f32,
-    /// Log-likelihood ratio of every character of the alphabet against no character, in alphabet order; negative infinity
-    /// for those of another kind (digits, separators, minus sign).
+    /// Log-likelihood ratios against no character, in alphabet order. If the character is a digit, there is one for
+    /// every digit, otherwise only one for the character itself; all other entries are negative infinity.
     pub scores: ArrayVec<f32, MAX_CHARACTERS>,
     /// Normalised correlation of the template with the features.
     pub correlation: f32,
@@ -55,17 +55,18 @@ pub struct Decoded {
     pub characters: Vec<DecodedCharacter>,
     /// Log-likelihood ratio of the text against no text.
     pub score: f32,
-    /// For every text length other than that of `text`, the best text of this length with its log-likelihood deficit.
+    /// For every other form of text that the grammar allows, such as one digit more, the best text with its
+    /// log-likelihood deficit.
     pub other_lengths: Vec<(Text, f32)>,
-    /// Log-likelihood margin over the best text of another length, or over no text.
+    /// Log-likelihood of the text minus that of the best text of another form, or of no text if that is larger.
     pub length_margin: f32,
     /// Contrast of the best digit, relative to its template, in the cell beyond an edge of the text that is not
     /// anchored: about 0 for an empty cell, about 1 if the text is longer than decoded.
     pub contrast_beside: f32,
     /// Energy of the stronger of the two cells next to the text, inside the box, as a share of the mean energy of the
-    /// text's digits: about 0 for an empty cell. It is computed only if the text may be longer than decoded; that is,
-    /// if it has a leading zero, or if some digits are unknown or not well seen and the text has fewer digits than
-    /// allowed. Otherwise 0.
+    /// text's digits: about 0 for an empty cell. It is computed only if the text may be longer than decoded: if the
+    /// text has a leading zero, or if it has fewer digits than allowed and some digits lack a reliable template (built
+    /// in, or from at least ten images). Otherwise 0.
     pub energy_beside: f32,
     /// Whether the text has a leading zero and fewer digits than allowed, so that its first digit may be
     /// missing.
@@ -119,7 +120,8 @@ impl Decoded {
         counted.map(|character| character.correlation).fold(1.0, f32::min).max(0.0)
     }
 
-    /// Largest T-square distance of the text's digits from their templates.
+    /// Largest T-square distance of the text's digits from their templates, divided by the number of digits in the
+    /// alphabet.
     pub(in crate::recognise) fn max_t2(&self) -> f32 {
         self.digits().map(|digit| digit.goodness.t2).fold(0.0, f32::max)
     }

@@ -16,34 +16,36 @@ use crate::recognise::text::grammar::is_separator;
 /// Minimum correlation of a character with its template for the text to be legible. Set by judgement.
 const MIN_CORRELATION: f32 = 0.3;
 
-/// Maximum T-square distance, divided by the number of digits, of a character that is neither damaged nor
-/// unknown. Noise alone stays below, although it has heavier tails than a normal distribution. Set by
-/// judgement.
+/// Maximum T-square distance of a character that fits its template, divided by the number of digits. Noise alone stays
+/// below, although it has heavier tails than a normal distribution. Set by judgement.
 const MAX_T2: f32 = 10.0;
 
-/// Minimum correlation and minimum part score of a character that is read whatever its T-square distance, if
-/// all digits are known. Compression leaves faint traces of the previous text, which far exceed the noise of
-/// clean clips. Set by judgement.
+/// Minimum correlation and minimum part score of a character that is read whatever its T-square distance, if all digits
+/// have a reliable template (built in, or from at least ten images). Compression leaves faint traces of the previous
+/// text, which far exceed the noise of clean clips. Set by judgement.
 const CLEAR: (f32, f32) = (0.85, 0.65);
 
-/// Maximum T-square distance of a character, divided by the number of digits, if some digits are unknown or
-/// not well seen: a digit without a glyph may look much like a known one. Set by judgement.
+/// Maximum T-square distance of a character, divided by the number of digits, if some digits lack a reliable template
+/// (built in, or from at least ten images): a digit without a glyph may look much like a known one. Set by judgement.
 const MAX_T2_WITH_UNKNOWN: f32 = 3.0;
 
-/// Minimum part score of a digit if some digits are unknown or not well seen. Set by judgement.
+/// Minimum part score of a digit if some digits lack a reliable template (built in, or from at least ten images). Set
+/// by judgement.
 const MIN_PART_SCORE_WITH_UNKNOWN: f32 = 0.5;
 
 /// Maximum contrast of a digit, relative to its template, in the cell beyond an edge of a text that is not anchored.
 /// Above this contrast, the text may be longer than decoded. Set by judgement.
 pub(in crate::recognise) const MAX_CONTRAST_BESIDE: f32 = 0.4;
 
-/// Maximum energy of a cell next to a text, as a share of the mean energy of the text's digits, if some digits are
-/// unknown or not well seen. Above this energy, a digit without a glyph may stand in the cell. Set by judgement.
+/// Maximum energy of a cell next to a text, as a share of the mean energy of the text's digits, if some digits lack a
+/// reliable template (built in, or from at least ten images). Above this energy, a digit without a glyph may stand in
+/// the cell. Set by judgement.
 const MAX_ENERGY_BESIDE: f32 = 0.45;
 
-/// Minimum energy of a cell next to a text, as a share of the mean energy of the text's digits, for the cell to count
-/// as possibly holding a digit; it is low because a 1 has little energy. Above this energy, the shape prior is
-/// evaluated in the cell, and a text with a leading zero is not read. Set by judgement.
+/// Minimum energy of a cell next to a text that may hold a digit, as a share of the mean energy of the text's digits;
+/// it is low because a 1 has little energy. Above this energy, a text with a leading zero is not read, and the shape
+/// prior is evaluated in the cell if some digits lack a reliable template (built in, or from at least ten images). Set
+/// by judgement.
 const MIN_ENERGY_BESIDE: f32 = 0.1;
 
 /// Minimum and maximum contrast of a character relative to its template. Set by judgement.
@@ -63,8 +65,9 @@ const MIN_PART_SCORE: f32 = 0.3;
 /// Maximum probability from the shape prior that a character is a digit without a glyph. Set by judgement.
 const MAX_UNKNOWN: f32 = 0.3;
 
-/// Evaluates the shape prior for the digits that need it: those that fit badly, or all if some digits are
-/// unknown or not well seen. `top` is the row of the features at which the cells begin.
+/// Evaluates the shape prior for the digits that need it: those that fit badly, or all if some digits lack a reliable
+/// template (built in, or from at least ten images). It is also evaluated in the cells next to the text if these may
+/// hold a digit without a glyph. `top` is the row of the features at which the cells begin.
 pub(in crate::recognise) fn evaluate_shape_prior(
     decoded: &mut Decoded,
     alphabet: &Alphabet,
@@ -84,7 +87,8 @@ pub(in crate::recognise) fn evaluate_shape_prior(
     }
 }
 
-/// Probability from the shape prior that a digit without a glyph stands next to the text, inside the box.
+/// Largest probability from the shape prior, over the cells next to the text inside the box, that a digit without a
+/// glyph stands there, 0 to 1.
 fn unknown_beside(decoded: &Decoded, alphabet: &Alphabet, (features, top): (&Array2<f32>, usize)) -> f32 {
     let size = (alphabet.rows, alphabet.pitch().ceil() as usize);
     let cells = decoded
@@ -122,8 +126,8 @@ pub(in crate::recognise) fn is_legible(decoded: &Decoded, alphabet: &Alphabet) -
         })
 }
 
-/// The text, unless the shape prior [refutes](is_refuted_by_shape) it; the prior is evaluated only if some
-/// digits are unknown or not well seen.
+/// The text; `None` if the shape prior [refutes](is_refuted_by_shape) it. The prior is evaluated only if some digits
+/// lack a reliable template (built in, or from at least ten images).
 pub(in crate::recognise) fn without_unknown_digits(
     mut decoded: Decoded,
     alphabet: &Alphabet,
@@ -154,13 +158,15 @@ fn other_probability(character: &DecodedCharacter) -> f32 {
     others.map(|(_, probability)| *probability).fold(0.0, f32::max)
 }
 
-/// Whether a character fits its template, if all digits are known and well seen.
+/// Whether a character fits its template, if all digits have a reliable template (built in, or from at least ten
+/// images).
 fn fits(character: &DecodedCharacter) -> bool {
     let is_clear = character.correlation >= CLEAR.0 && character.min_part_score >= CLEAR.1;
     !character.goodness.ambiguous && (is_clear || character.goodness.t2_without_traces <= MAX_T2)
 }
 
-/// Whether a character fits its template, if some digits are unknown or not well seen.
+/// Whether a character fits its template, by the stricter limits if some digits lack a reliable template (built in, or
+/// from at least ten images).
 fn fits_well(character: &DecodedCharacter) -> bool {
     character.goodness.t2 <= MAX_T2_WITH_UNKNOWN && character.min_part_score >= MIN_PART_SCORE_WITH_UNKNOWN
 }

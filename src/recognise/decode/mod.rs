@@ -65,7 +65,7 @@ struct CompleteText {
     path: CharacterPath,
 }
 
-/// Initial capacity for the partial texts of one node of the prefix tree.
+/// Initial capacity: number of partial texts for each node of the prefix tree (set by judgement).
 const USUAL_PARTIAL_TEXTS: usize = 8;
 
 /// The partial texts that start at one column.
@@ -262,9 +262,9 @@ impl PartialTexts {
         }
     }
 
-    /// Extends a partial text, given by the position of its edge that is not anchored and by its score, by one
-    /// character. Of the partial texts from index `first` on whose edge that is not anchored is at the same position,
-    /// only the best is kept.
+    /// Extends a partial text by each character that `step` allows. `edge` is the position of its edge that is not
+    /// anchored, in halves of a working pixel; `score` is its score. Of the extended texts, which begin at index
+    /// `first`, only the best one is kept for each position of that edge.
     fn extend(
         &mut self,
         parent: Option<usize>,
@@ -287,8 +287,9 @@ impl PartialTexts {
         }
     }
 
-    /// Index and score of the best partial text that ends with the node `step` of the prefix tree and whose edge that
-    /// is not anchored `is_allowed` accepts; `None` if there is no such text.
+    /// Index and score of the best partial text that ends with the node `step` of the prefix tree; `None` if there is
+    /// none. `is_allowed` tells whether the edge of a text that is not anchored may be at a position, in halves of a
+    /// working pixel.
     fn best_of(&self, step: usize, is_allowed: impl Fn(i32) -> bool) -> Option<(usize, f32)> {
         let texts = self.by_step.get(step)?.clone().filter(|text| is_allowed(self.all[*text].edge));
         let best = texts.max_by(|a, b| self.all[*a].score.total_cmp(&self.all[*b].score))?;
