@@ -73,7 +73,7 @@ impl PixelRect {
         Self { top, height: bottom.saturating_sub(top), ..self }
     }
 
-    /// The rectangle in a frame that is enlarged by a factor in width and height.
+    /// The same rectangle in a frame that is `factor` times as wide and as high.
     #[must_use]
     pub fn times(self, factor: u32) -> Self {
         let Self { left, top, width, height } = self;

@@ -42,8 +42,8 @@ pub fn setups_beside(clip: &Path) -> Result<Vec<LoadedSetup>, FolderSearchError>
     Ok(files.into_iter().filter_map(|file| LoadedSetup::load(&file).ok()).collect())
 }
 
-/// Whether a setup fits a recording: its frame size is that of the recording, and its glyphs can read the speed in its
-/// box.
+/// Whether a setup fits a recording: the frame size is the same, the overlay has not moved, and the glyphs of the
+/// setup can read the speed in its box.
 pub fn fits<S: FrameSource>(source: &mut S, setup: &LoadedSetup) -> bool {
     if setup.setup.camera.frame != (source.info().width, source.info().height) {
         return false;

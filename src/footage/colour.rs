@@ -1,7 +1,8 @@
-//! Converts a decoded frame to red, green and blue, to be looked at; readings use luma alone.
+//! Converts a decoded frame to red, green and blue for display; readings use luma alone.
 //!
-//! `R' = Y' + 2 (1 - Kr) Cr`, `B' = Y' + 2 (1 - Kb) Cb`, and `G'` from `Y' = Kr R' + Kg G' + Kb B'` (ITU-R BT.601-7 section 2.5
-//! and BT.709-6 section 3, with `Kr`, `Kb` of the one that the frame states). Chroma samples are repeated, not interpolated.
+//! `R' = Y' + 2 (1 - Kr) Cr`, `B' = Y' + 2 (1 - Kb) Cb`, and `G'` from `Y' = Kr R' + Kg G' + Kb B'` (ITU-R BT.601-7
+//! section 2.5 and BT.709-6 section 3, with the `Kr` and `Kb` of the standard that the frame states). Chroma samples
+//! are repeated, not interpolated.
 
 use ffmpeg_next::frame::Video;
 use ffmpeg_next::util::color::{Range, Space};
@@ -10,10 +11,11 @@ use image::RgbImage;
 use super::libav::{self, PixelLayout};
 use super::luma::{component_plane, unpack};
 
-/// Minimum height in pixels of a frame without a stated colour space that is taken as BT.709: the smallest HD format.
+/// If a frame states no colour space, it is converted by BT.709 from this height in pixels on, otherwise by BT.601.
+/// The value is the height of the smallest HD format.
 const HD_HEIGHT: usize = 720;
 
-/// The first `width` x `height` pixels of a frame; `None` if the pixel format is not supported.
+/// Converts the top left `width` x `height` pixels of a frame to RGB; `None` if the pixel format is not supported.
 pub(super) fn of_frame(frame: &Video, width: usize, height: usize) -> Option<RgbImage> {
     let layout = libav::pixel_layout(frame)?;
     let (right, down) = if layout.rgb { (0, 0) } else { libav::chroma_shift(frame)? };
@@ -62,9 +64,9 @@ fn push_row(
 
 /// Coefficients of the conversion from luma and chroma.
 struct Levels {
-    /// Weights of red and blue in luma.
+    /// Weights of red and blue in luma (`Kr`, `Kb`).
     weights: (f32, f32),
-    /// Level of black, which is subtracted from luma before luma is stretched to 0 to 255.
+    /// Luma of black as stored, 0 or 16. It is subtracted before luma is stretched to 0 to 255.
     black: f32,
     /// Factor that stretches luma to the range 0 to 255.
     luma_factor: f32,

@@ -14,8 +14,8 @@ use super::libav;
 use super::open::{MAX_FRAME_PX, check_size};
 use super::picture_check::PictureCheck;
 
-/// Maximum number of pixels in all reference frames of a video: the decoder keeps them in memory. Source: ITU-T H.264, table A-1,
-/// MaxDpbMbs of level 6.2, the highest level, in macroblocks of 256 pixels.
+/// Maximum number of pixels in all reference frames of a video together; the decoder keeps them in memory. The value
+/// is MaxDpbMbs of level 6.2, the highest level (ITU-T H.264, table A-1), in macroblocks of 256 pixels.
 const MAX_REFERENCE_PX: u64 = 696_320 * 256;
 
 /// The settings with which the decoder of a video is opened.
@@ -27,8 +27,8 @@ pub(super) struct DecoderConfig {
     pub time_base: Rational,
     /// Number of threads of one decoder, which it uses for the slices of a frame.
     pub threads: usize,
-    /// Width and height in pixels of the pictures of a Motion JPEG video that [`PictureCheck`] can check; `None` for other
-    /// videos. A picture of such a video that does not pass the check is damaged.
+    /// Width and height in pixels of the pictures of a Motion JPEG video, which [`PictureCheck`] checks for damage;
+    /// `None` for other videos, and if no undamaged picture was found when the file was opened.
     pub checked_size: Option<(u32, u32)>,
 }
 
@@ -96,15 +96,17 @@ pub(super) struct FrameDecoder {
     draining: bool,
 }
 
-/// How errors in frames are detected. The MJPEG decoder of libavcodec reports errors only if it may reject the frame,
-/// and it decodes a damaged frame into memory that may hold an older one.
+/// How errors in frames are detected. The MJPEG decoder of libavcodec reports errors only if it is set to reject
+/// damaged frames. Otherwise it returns a damaged frame without a report, and parts of an older frame may be left in
+/// it.
 enum ErrorDetection {
     /// The decoder reports errors along with the frame.
     Reported,
-    /// Each picture is checked on its own. Both the decoder and the check take one packet at a time.
+    /// Each picture is checked before it is decoded. `is_sound` tells whether the picture sent last passed the check.
+    /// Both the decoder and the check take one packet at a time.
     Checked { check: Box<PictureCheck>, is_sound: bool },
-    /// The decoder rejects frames with errors, and a second, lenient decoder decodes the rejected frames. The lenient
-    /// decoder is opened when it is first needed.
+    /// The decoder rejects frames with errors, and a second, lenient decoder decodes the rejected frames. `lenient`
+    /// is opened at the first rejected frame; `holds_frame` tells whether it holds a frame that was not received yet.
     Strict { lenient: Option<Box<decoder::Video>>, holds_frame: bool },
 }
 
@@ -126,15 +128,15 @@ impl FrameDecoder {
         self.decoder.color_range()
     }
 
-    /// The number of reference frames that the video asks for, if these are more than any level of its standard permits.
-    /// Nothing is decoded then.
+    /// The number of reference frames that the video asks for, if it is more than any level of H.264 permits at this
+    /// frame size; otherwise `None`. If there is such a number, [`receive`](Self::receive) returns no frame.
     pub(super) fn excess_references(&self) -> Option<u32> {
         let references = libav::reference_frames(&self.decoder);
         let frame_px = u64::from(self.decoder.width()) * u64::from(self.decoder.height());
         (frame_px * u64::from(references) > MAX_REFERENCE_PX).then_some(references)
     }
 
-    /// Sends a packet to the decoder. Returns `false` if the packet is lost.
+    /// Sends a packet to the decoder. Returns `false` if the decoder rejects the packet; its frame is then lost.
     pub(super) fn send(&mut self, packet: &Packet) -> bool {
         if let ErrorDetection::Checked { check, is_sound } = &mut self.detection {
             *is_sound = packet.data().is_some_and(|picture| check.is_sound(picture));
@@ -147,7 +149,7 @@ impl FrameDecoder {
         !mem::replace(&mut self.draining, true) && self.decoder.send_eof().is_ok()
     }
 
-    /// Prepares for packets from another position.
+    /// Prepares for packets from another position in the file.
     pub(super) fn flush(&mut self) {
         self.decoder.flush();
         self.draining = false;
@@ -172,8 +174,8 @@ impl FrameDecoder {
         }
     }
 
-    /// The number of frames that the decoder holds back because of the presentation order, as far as it knows, plus
-    /// one for the packet to be sent next.
+    /// Maximum number of frames that the decoder returns until the frame of the packet sent next is among them: the
+    /// frames that it holds back to put them into presentation order, plus one.
     pub(super) fn in_flight(&self) -> u32 {
         libav::reorder_delay(&self.decoder).saturating_add(1)
     }

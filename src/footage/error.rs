@@ -112,7 +112,7 @@ pub enum FootageError {
         height: u32,
         /// Maximum width and height in pixels.
         limit: u32,
-        /// Maximum number of pixels.
+        /// Maximum number of pixels of a frame.
         limit_px: u64,
     },
     /// The video asks for more memory than its standard permits.
@@ -124,7 +124,7 @@ pub enum FootageError {
     ReferenceFrames {
         /// Path of the clip.
         path: PathBuf,
-        /// Number of reference frames.
+        /// Number of reference frames that the video asks for.
         count: u32,
     },
     /// The luma of frames in this pixel format cannot be read.
@@ -171,7 +171,8 @@ pub enum FootageError {
         /// Path of the file, as given the second time.
         path: PathBuf,
     },
-    /// Frames given in memory do not form a clip: they differ in size, or are not in order of time.
+    /// The frames that the caller holds in memory do not form a clip: they differ in size, or are not in order of
+    /// time.
     #[error(
         "frame {index} of the given frames differs in size from the first, or is not later than the frame before"
     )]

@@ -1,11 +1,11 @@
 //! Determines which frames may be wrong after damage in the file.
 //!
-//! In a video whose frames are predicted from each other, damage spreads until the next key frame. Frames
-//! that were sent before the damaged packet may still be in the decoder, so the first few key frames after
-//! the damage do not end it.
+//! In a video whose frames are predicted from each other, damage spreads until the next key frame. When a packet is
+//! damaged, the decoder may still hold frames that were sent before it. A key frame among them does not end the
+//! damage.
 
-/// Maximum number of frames over which damage spreads if no key frame ends it. Common practice, no source: a
-/// cycle of gradual refresh is shorter.
+/// Maximum number of frames over which damage spreads if no key frame ends it. Some encoders send no key frames and
+/// refresh the picture part by part; they need fewer frames for the whole picture (common practice, no source).
 const MAX_SPREAD_FRAMES: u32 = 300;
 
 /// Follows how far damage spreads through the frames of a clip.
@@ -17,7 +17,7 @@ pub(super) struct ErrorPropagation {
 
 #[derive(Debug, Clone, Copy)]
 struct Damage {
-    /// Number of frames after the error of which any may be the damaged one.
+    /// The damaged frame is one of this many frames after the error.
     in_flight: u32,
     frames_since: u32,
 }
@@ -46,8 +46,8 @@ impl ErrorPropagation {
         self.last = None;
     }
 
-    /// Whether the frame that follows those already passed to this function may be wrong. `errors` tells whether the
-    /// decoder reported errors in the frame, `is_key` whether it is a key frame.
+    /// Whether the next frame in presentation order may be wrong; called once for each frame, in order. `errors`
+    /// tells whether the decoder reported errors in the frame, `is_key` whether it is a key frame.
     pub(super) fn is_damaged(&mut self, errors: bool, is_key: bool) -> bool {
         if errors && !self.intra_only {
             self.last = Some(Damage { in_flight: 1, frames_since: 0 });

@@ -5,8 +5,9 @@ use super::notes::{ClipNotes, MIN_SHORTFALL_S, TimeBasis};
 use super::open::AVI;
 use super::timeline::Timeline;
 
-/// Minimum difference between the stated and the real length that counts as missing or doubled frames where the number of frames
-/// is stated, in typical frame intervals. Set by judgement: halfway between no frame and one is 0.5.
+/// Minimum difference between the stated and the real length of an AVI clip that is reported as missing or doubled
+/// frames, in typical frame intervals. AVI files state their number of frames, so a difference means that frames are
+/// missing or doubled. Set by judgement: between half a frame and a whole one.
 const MIN_COUNTED_INTERVALS: f64 = 0.75;
 
 /// The properties of a decoded frame that its timing depends on.
@@ -60,12 +61,13 @@ impl FrameTiming {
         position
     }
 
-    /// Index of the first frame after a seek, defined as for [`LumaFrame::index`](super::LumaFrame::index).
+    /// Index of the first frame after the start of the clip or after a seek, defined as for
+    /// [`LumaFrame::index`](super::LumaFrame::index). `time_s` is the time of that frame in seconds.
     fn first_index(&self, time_s: f64) -> u64 {
         if self.from_start { 0 } else { self.index_near(time_s) }
     }
 
-    /// Index of the frame at a time in seconds, for a clip with a constant frame rate.
+    /// Index of the frame at `time_s` (in seconds since the first frame), for a clip with a constant frame rate.
     pub(super) fn index_near(&self, time_s: f64) -> u64 {
         (time_s * self.rate_hz).round().max(0.0) as u64
     }

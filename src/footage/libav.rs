@@ -20,7 +20,7 @@ pub(super) struct PixelComponent {
     pub plane: usize,
     /// Bytes from one pixel to the next.
     pub step: usize,
-    /// Bytes before the first pixel of a row.
+    /// Number of bytes in a row before the component's first value.
     pub offset: usize,
     /// Number of low bits that do not belong to the value.
     pub shift: u32,
@@ -51,8 +51,8 @@ pub(super) struct PixelLayout {
     pub components: [PixelComponent; 3],
 }
 
-/// The layout of a frame's pixel format; `None` for palettes, bit streams, floats, raw sensor patterns and frames in the
-/// memory of a graphics card.
+/// The layout of a frame's pixel format; `None` for palettes, formats that are not aligned to bytes, floating-point
+/// formats, Bayer patterns and frames in the memory of a graphics card.
 pub(super) fn pixel_layout(frame: &Video) -> Option<PixelLayout> {
     let descriptor = frame.format().descriptor()?.as_ptr();
     // SAFETY: `Pixel::descriptor` yields only pointers into libavutil's static table.
@@ -77,8 +77,8 @@ pub(super) fn pixel_layout(frame: &Video) -> Option<PixelLayout> {
     })
 }
 
-/// The components luma, blue difference and red difference of a frame whose format [`pixel_layout`] supports;
-/// without chroma for a grey frame. `None` if the pixel format is unknown.
+/// The components luma, blue difference and red difference of a frame whose format [`pixel_layout`] supports; the two
+/// differences are `None` for a grey frame. Returns `None` if the pixel format is unknown.
 pub(super) fn yuv_components(frame: &Video) -> Option<[Option<PixelComponent>; 3]> {
     let descriptor = frame.format().descriptor()?.as_ptr();
     // SAFETY: `Pixel::descriptor` yields only pointers into libavutil's static table.
@@ -88,8 +88,8 @@ pub(super) fn yuv_components(frame: &Video) -> Option<[Option<PixelComponent>; 3
     Some([Some(component(0)?), component(1).filter(|_| has_chroma), component(2).filter(|_| has_chroma)])
 }
 
-/// Binary logarithms of the number of pixels that share a chroma sample, to the right and downwards; `None`
-/// if the pixel format is unknown.
+/// Binary logarithms of the numbers of pixels that share a chroma sample, horizontally and vertically; `None` if the
+/// pixel format is unknown.
 pub(super) fn chroma_shift(frame: &Video) -> Option<(u32, u32)> {
     let descriptor = frame.format().descriptor()?.as_ptr();
     // SAFETY: `Pixel::descriptor` yields only pointers into libavutil's static table.
@@ -130,9 +130,9 @@ impl<'a> FramePlane<'a> {
     }
 }
 
-/// The first `rows` rows of `row_bytes` bytes of one plane; `None` if the frame is smaller. Unlike
-/// `ffmpeg_next::frame::Video::data`, this checks against the true end of the buffer and supports frames that
-/// are stored from the bottom up.
+/// The top `rows` rows of one plane, with the first `row_bytes` bytes of each; `None` if the plane is smaller. Unlike
+/// `ffmpeg_next::frame::Video::data`, this checks against the true end of the buffer and supports frames that are
+/// stored from the bottom up.
 pub(super) fn plane(frame: &Video, plane: usize, row_bytes: usize, rows: usize) -> Option<FramePlane<'_>> {
     if rows == 0 || row_bytes == 0 {
         return None;
@@ -166,7 +166,7 @@ pub(super) fn plane(frame: &Video, plane: usize, row_bytes: usize, rows: usize) 
     Some(FramePlane { bytes, stride: stride.unsigned_abs(), row_bytes, rows, upside_down })
 }
 
-/// Makes the demuxer skip all streams but the given one.
+/// Makes the demuxer skip all streams except the one with index `keep`.
 pub(super) fn keep_only_stream(input: &mut Input, keep: usize) {
     for mut stream in input.streams_mut() {
         let index = stream.index();
@@ -219,8 +219,8 @@ fn index_entry(stream: &mut StreamMut, number: i32) -> Option<IndexEntry> {
     Some(IndexEntry { number, timestamp: entry.timestamp, position: entry.pos, bytes: entry.size() })
 }
 
-/// The index entry of the packet at a position in the file, in bytes from the start of the file. The index
-/// must be in file order. `None` if no packet begins there.
+/// The index entry of the packet whose first byte is at `position`, in bytes from the start of the file; `None` if no
+/// packet begins there. The index must be in file order.
 pub(super) fn index_entry_at(input: &mut Input, stream: usize, position: i64) -> Option<IndexEntry> {
     let mut stream = input.stream_mut(stream)?;
     // SAFETY: the stream belongs to the open input.
@@ -237,7 +237,8 @@ pub(super) fn index_entry_at(input: &mut Input, stream: usize, position: i64) ->
     None
 }
 
-/// The number of index entries with non-empty packets between the entries `first` and `last`, which are not counted.
+/// Number of non-empty packets that the index lists between the entries numbered `first` and `last`, without these
+/// two.
 pub(super) fn filled_entries_between(input: &mut Input, stream: usize, first: i32, last: i32) -> u64 {
     let Some(mut stream) = input.stream_mut(stream) else { return 0 };
     let filled = (first.saturating_add(1)..last)
@@ -259,8 +260,8 @@ pub(super) fn key_timestamps(input: &mut Input, stream: usize) -> Vec<i64> {
     entries.filter(is_key).map(|entry| entry.timestamp).collect()
 }
 
-/// The URL of a file for libavformat: `file:` and the bytes of its path, which need not be text. `None` if the path has a zero
-/// byte or, on systems whose paths are no bytes, is not text.
+/// The URL of a file for libavformat: `file:` and the bytes of its path. On Unix the path need not be valid UTF-8.
+/// `None` if the path has a zero byte or, on other systems, if it is not valid Unicode.
 pub(super) fn file_url(path: &Path) -> Option<CString> {
     #[cfg(unix)]
     let name = Some(std::os::unix::ffi::OsStrExt::as_bytes(path.as_os_str()));
@@ -269,7 +270,8 @@ pub(super) fn file_url(path: &Path) -> Option<CString> {
     CString::new([b"file:", name?].concat()).ok()
 }
 
-/// Opens a file and finds its streams, as [`ffmpeg_next::format::input_with_dictionary`] does, which takes text only.
+/// Opens a file and finds its streams. [`ffmpeg_next::format::input_with_dictionary`] does the same, but only for
+/// paths that are valid Unicode.
 pub(super) fn open_input(url: &CStr, options: Dictionary) -> Result<Input, Error> {
     let mut context = std::ptr::null_mut();
     // SAFETY: `url` ends with a zero byte; `context` and `options` are pointers that the call may replace. The dictionary is
@@ -298,7 +300,8 @@ pub(super) fn frame_size(parameters: &Parameters) -> (u32, u32) {
     (u32::try_from(width).unwrap_or(0), u32::try_from(height).unwrap_or(0))
 }
 
-/// The decoder configuration record of the container, in bytes.
+/// The codec configuration that the container stores (`extradata` in libavcodec), such as a decoder configuration
+/// record; empty if there is none.
 pub(super) fn extradata(parameters: &Parameters) -> &[u8] {
     // SAFETY: the parameters own a valid structure for as long as they are borrowed.
     let (data, size) = unsafe { ((*parameters.as_ptr()).extradata, (*parameters.as_ptr()).extradata_size) };
@@ -309,14 +312,15 @@ pub(super) fn extradata(parameters: &Parameters) -> &[u8] {
     }
 }
 
-/// The number of frames that the decoder holds back because of the presentation order, as far as it knows.
+/// Number of frames that the decoder holds back to put them into presentation order, according to the data decoded so
+/// far.
 pub(super) fn reorder_delay(decoder: &decoder::Video) -> u32 {
     // SAFETY: the decoder owns a valid context. The field is a plain number, written only by calls that borrow the
     // decoder exclusively.
     u32::try_from(unsafe { (*decoder.as_ptr()).has_b_frames }).unwrap_or(0)
 }
 
-/// The number of reference frames that the video asks for, as far as the decoder knows it.
+/// Number of reference frames that the video asks for, according to the data decoded so far.
 pub(super) fn reference_frames(decoder: &decoder::Video) -> u32 {
     // SAFETY: as for `reorder_delay`.
     u32::try_from(unsafe { (*decoder.as_ptr()).refs }).unwrap_or(0)

@@ -7,17 +7,17 @@ use ffmpeg_next::decoder;
 
 use super::libav;
 
-/// The codecs that onboard recorders write, by their usual names.
+/// The codecs that onboard recorders write: usual name, and codec in libavcodec.
 const CODECS: [(&str, Id); 4] =
     [("Motion JPEG", Id::MJPEG), ("H.264", Id::H264), ("HEVC", Id::HEVC), ("MPEG-4", Id::MPEG4)];
-/// The container formats that onboard recorders write, by their usual names and by those of libavformat.
+/// The container formats that onboard recorders write: usual name, and name in libavformat.
 const CONTAINERS: [(&str, &CStr); 4] =
     [("AVI", c"avi"), ("MP4 and MOV", c"mov"), ("MPEG-TS", c"mpegts"), ("Matroska", c"matroska")];
 
 /// The FFmpeg libraries that the program uses.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct VideoLibrary {
-    /// Version of the FFmpeg release, such as `5.1.9`; distributions append their own.
+    /// Version of the FFmpeg release, such as `5.1.9`. A Linux distribution may append its own version.
     pub release: String,
     /// Names of the codecs and container formats of usual recordings that the libraries read.
     pub reads: Vec<&'static str>,
@@ -26,7 +26,7 @@ pub struct VideoLibrary {
 }
 
 impl VideoLibrary {
-    /// The libraries in use.
+    /// Finds out which FFmpeg libraries the program uses, and what they can read.
     #[must_use]
     pub fn in_use() -> Self {
         let codecs = CODECS.map(|(name, id)| (name, decoder::find(id).is_some()));

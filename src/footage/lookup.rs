@@ -46,8 +46,8 @@ pub fn frames_near<S: FrameSource + ?Sized>(
     Ok(found.into_iter().map(|(_, frame)| frame).collect())
 }
 
-/// At most `count` frames spread evenly over the clip: those in the middle of `count` equal intervals. If the
-/// clip has fewer frames, each is returned once. Each frame takes `width` x `height` bytes of memory.
+/// At most `count` frames spread evenly over the clip: the frames nearest to the middles of `count` equal intervals.
+/// If the clip has fewer frames, each is returned once. The image of a frame takes one byte per pixel.
 ///
 /// # Errors
 ///
@@ -89,8 +89,8 @@ pub(super) fn middles_s(length_s: f64, count: usize) -> Vec<f64> {
     (0..count).map(|number| length_s * (number as f64 + 0.5) / count as f64).collect()
 }
 
-/// Processes the frames nearest to `times_s` (in seconds since the first frame), each once and in order, and seeks
-/// each of them separately.
+/// Calls `work` on the frames nearest to `times_s` (in seconds since the first frame), on each once and in order of
+/// time, with a separate seek for each frame.
 pub(super) fn one_at_a_time<S: FrameSource + ?Sized, T>(
     source: &mut S,
     times_s: &[f64],

@@ -10,8 +10,8 @@ use ffmpeg_next::frame::Video;
 use super::LumaPlane;
 use super::libav::{self, FramePlane, PixelComponent, PixelLayout};
 
-/// The luma of the first `width` x `height` pixels of `frame`, converted into `buffer` if it cannot be
-/// borrowed from the frame. `None` if the pixel format is not supported.
+/// The luma of the top left `width` x `height` pixels of `frame`, converted into `buffer` if it cannot be borrowed
+/// from the frame. `None` if the pixel format is not supported.
 pub(super) fn of_frame<'a>(
     frame: &'a Video,
     width: usize,

@@ -1,13 +1,13 @@
-//! Luma planes from and as images.
+//! Converts luma planes to and from grey-level images.
 
 use image::GrayImage;
 use mjpeg_regions::LumaPlane;
 
 use crate::geometry::PixelRect;
 
-/// What a luma plane has in common with an image.
+/// Conversions between a luma plane and a grey-level image.
 pub trait LumaImage<'a> {
-    /// The plane of an image.
+    /// Borrows an image as a luma plane.
     fn of(image: &'a GrayImage) -> Self;
 
     /// A copy of the plane as an image.

@@ -1,4 +1,4 @@
-//! Frames that are held in memory, for tests and for drawn scenes.
+//! Frames that are held in memory instead of a file.
 
 use std::path::PathBuf;
 

@@ -137,10 +137,10 @@ pub trait FrameSource {
     /// [`FootageError`] if reading cannot continue.
     fn seek(&mut self, time_s: f64) -> Result<(), FootageError>;
 
-    /// Processes every frame from the first on, and passes the outputs to `take` in order until `take` stops.
-    /// A source may decode several runs of consecutive frames at the same time, on several threads. For each
-    /// run it calls `start`, which returns a task, and calls that task for the frames of the run in order.
-    /// Only the parts of the planes inside `areas` are valid.
+    /// Processes every frame from the first on, and passes the outputs to `take` in order, until `take` returns
+    /// `Break`. A source may decode several runs of consecutive frames at the same time, on several threads. For each
+    /// run it calls `start`, which returns a task, and calls that task for the frames of the run in order. Only the
+    /// parts of the planes inside `areas` are valid.
     ///
     /// # Errors
     ///
@@ -157,8 +157,9 @@ pub trait FrameSource {
         process_sequentially(self, start, take).map(drop)
     }
 
-    /// Processes about `count` undamaged frames spread over the source, in order. A source may choose frames
-    /// that need less decoding than others. Only the parts of the planes inside `areas` are valid.
+    /// Calls `work` on about `count` undamaged frames spread over the source, and returns the outputs in order of
+    /// time. A source may choose frames that need less decoding than others. Only the parts of the planes inside
+    /// `areas` are valid.
     ///
     /// # Errors
     ///
@@ -175,9 +176,10 @@ pub trait FrameSource {
         process_evenly_spread(self, count, areas, work)
     }
 
-    /// Processes the frames nearest to `times_s` (the first frame for times before the start, the last frame
-    /// for times after the end), each once and in order. A source may use several threads, and may process
-    /// more frames than it returns. Only the parts of the planes inside `areas` are valid.
+    /// Calls `work` on the frames nearest to `times_s`, in seconds (the first frame for times before the start, the
+    /// last frame for times after the end). Returns the outputs in order of time, one for each frame. A source may
+    /// use several threads, and may call `work` on further frames, whose outputs are dropped. Only the parts of the
+    /// planes inside `areas` are valid.
     ///
     /// # Errors
     ///
@@ -215,8 +217,8 @@ pub type FrameTask<'a, T> = Box<dyn FnMut(LumaPlane<'_>) -> T + 'a>;
 /// Makes the task for a run of consecutive frames.
 pub type TaskFactory<'a, T> = dyn Fn() -> FrameTask<'a, T> + Sync + 'a;
 
-/// Processes every frame from the first on, one after the other. Returns whether `take` stopped before the
-/// last frame.
+/// Processes every frame from the first on, one after the other. Returns `Break` if `take` stopped before the last
+/// frame.
 fn process_sequentially<'a, S: FrameSource + ?Sized, T>(
     source: &mut S,
     start: &'a TaskFactory<'a, T>,
@@ -232,7 +234,8 @@ fn process_sequentially<'a, S: FrameSource + ?Sized, T>(
     Ok(ControlFlow::Continue(()))
 }
 
-/// Processes those frames in the middle of `count` equal intervals that are undamaged, each once.
+/// Processes the frames nearest to the middles of `count` equal intervals, each once, and drops the outputs of
+/// damaged frames.
 fn process_evenly_spread<S: FrameSource, T: Send>(
     source: &mut S,
     count: usize,

@@ -6,12 +6,13 @@ use super::{FootageError, FoundFrame, FrameOutput, FrameSource, LumaImage as _};
 use crate::geometry::PixelRect;
 use crate::stats::nearest_rank;
 
-/// Side of the blocks in which noise is measured, in pixels.
+/// Side of the blocks in which noise is measured, in pixels. Set by judgement.
 const BLOCK_PX: u32 = 16;
 /// Quantile over the blocks that gives the noise of the frame: a quarter of a frame usually has little texture. Set by
 /// judgement.
 const PLAIN_QUANTILE: f32 = 0.25;
-/// Number of frames that are decoded together for their medians, to limit the memory.
+/// Number of frames whose neighbours are in memory at the same time while medians are computed. Set by judgement, to
+/// limit the memory.
 const BATCH: usize = 8;
 
 /// Standard deviation of the noise in grey levels: the quantile [`PLAIN_QUANTILE`] of the estimates of all blocks, each by

@@ -2,8 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-/// Minimum time by which a clip that counts as short ends before its stated length, in seconds. Set by judgement:
-/// containers round lengths, but by less than this.
+/// Minimum time by which a clip must end before its stated length to be reported as cut off, in seconds. Set by
+/// judgement: containers round lengths, but by less than this.
 pub(super) const MIN_SHORTFALL_S: f64 = 1.0;
 
 /// What the times of a clip's frames are computed from.
@@ -70,8 +70,8 @@ pub struct ClipNotes {
     /// Number of frames whose timestamp was missing, repeated or out of order, and was replaced by one
     /// between those of the neighbouring frames.
     pub timestamps_repaired: u64,
-    /// Number of times that the timestamps started again from a lower value. The frames after such a restart follow
-    /// directly; how much time was lost there is unknown.
+    /// Number of times that the timestamps started again from another value: a lower one, or one that is more than an
+    /// hour later. The frames after such a restart follow directly; how much time was lost there is unknown.
     pub timestamps_restarted: u64,
     /// Intervals without frames, at most the first hundred.
     pub gaps: Vec<FrameGap>,
@@ -83,8 +83,9 @@ pub struct ClipNotes {
     /// Why reading stopped before the end of the file, in the words of the operating system or the video
     /// library; `None` if it did not.
     pub stopped_early: Option<String>,
-    /// Stated length of the container minus the real length of the clip, in seconds; negative if the clip is longer
-    /// than stated, `None` if the lengths agree.
+    /// Stated length of the container minus the real length of the clip, in seconds; `None` if the lengths agree
+    /// closely enough. It is negative if an AVI clip is longer than stated; for other containers that is not
+    /// reported.
     pub short_by_s: Option<f64>,
     /// In the notes on several clips: the paths of the clips whose length differs from the stated one, each with the
     /// difference in seconds, as in `short_by_s`.
@@ -203,7 +204,7 @@ impl ClipNotes {
 /// Maximum number of gaps that are named one by one; further gaps are only counted. Set by judgement.
 const MAX_GAPS_NAMED: usize = 3;
 
-/// The count with its noun in singular or plural; `None` for 0.
+/// The count followed by its noun: `one` in the singular, `many` in the plural; `None` for 0.
 fn counted(count: u64, one: &str, many: &str) -> Option<String> {
     match count {
         0 => None,

@@ -70,8 +70,8 @@ fn container_name(input: &Input) -> String {
     input.format().name().split(',').take(2).collect::<Vec<_>>().join("/")
 }
 
-/// The best video stream of a file. The cover image of a sound file is not a video. A file without any stream
-/// was started by a recorder but has no frames.
+/// The best video stream of a file; the cover image of a sound file is not one. Returns [`FootageError::NoFrame`] if
+/// the file has no streams at all: a recorder created it, but wrote no frames.
 pub(super) fn video_stream<'a>(path: &Path, input: &'a Input) -> Result<Stream<'a>, FootageError> {
     if input.nb_streams() == 0 {
         return Err(FootageError::NoFrame { path: path.into() });
@@ -105,7 +105,7 @@ pub(super) fn check_size(path: &Path, width: u32, height: u32) -> Result<(), Foo
     Err(FootageError::FrameSize { path: path.into(), width, height, limit, limit_px })
 }
 
-/// The first bytes of the file. Returns an error if it is not a readable file with content.
+/// The first 16 bytes of the file. Returns an error if it is not a readable file with content.
 fn read_head(path: &Path) -> Result<Vec<u8>, FootageError> {
     let cannot = |error: std::io::Error| match error.kind() {
         std::io::ErrorKind::NotFound => FootageError::NoSuchFile { path: path.into() },
@@ -166,9 +166,9 @@ fn stated_length_s(input: &Input, stream: &Stream) -> Option<f64> {
     Some(frames_in_avi_header_s(input, stream).map_or(by_bytes_s, |stated_s| stated_s.max(by_bytes_s)))
 }
 
-/// The length in seconds according to the number of frames in an AVI file's header. For a file that was cut
-/// off, the demuxer reduces the duration to what the remaining bytes can hold, but keeps this number. `None`
-/// for other containers, and without a frame rate.
+/// Length in seconds, computed from the number of frames in the header of an AVI file; `None` for other containers,
+/// and without a frame rate. If the file was cut off, the demuxer reduces the duration to what the remaining bytes
+/// can hold, but does not reduce the number of frames.
 fn frames_in_avi_header_s(input: &Input, stream: &Stream) -> Option<f64> {
     let rate_hz = positive_rate(stream.avg_frame_rate()).or_else(|| positive_rate(stream.rate()))?;
     let frames = u32::try_from(stream.frames()).ok().filter(|_| input.format().name() == AVI)?;

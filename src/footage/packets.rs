@@ -14,12 +14,13 @@ use super::libav;
 use super::open::{AVI, MAX_FRAME_PX, StreamInfo, open_input, video_stream};
 use super::picture_check::size_of_first_sound;
 
-/// Number of packets that are read ahead when a file is opened, to check its timestamps. Set by judgement:
+/// Maximum number of packets that are read ahead when a file is opened, to check its timestamps. Set by judgement:
 /// some seconds of video.
 const MAX_PACKETS_AHEAD: usize = 128;
-/// Maximum number of bytes that are read ahead when a file is opened, to limit the memory.
+/// Maximum number of bytes that are read ahead when a file is opened. Set by judgement, to limit the memory.
 const MAX_BYTES_AHEAD: usize = 32 << 20;
-/// Number of consecutive failures after which reading ends. Set by judgement: no intact file has nearly as many.
+/// Number of consecutive failures to read a packet after which reading ends. Set by judgement: no intact file has
+/// nearly as many.
 const MAX_FAILURES: u32 = 1000;
 /// Size of the header (name and length) of a chunk of an AVI file, in bytes. Positions in the file's index are those
 /// of the header of a chunk, while positions of packets are those of the data after the header.
@@ -103,8 +104,8 @@ impl Packets {
         libav::key_timestamps(&mut self.input, self.stream)
     }
 
-    /// The latest timestamp of a frame, searched from the last key frame of the container's index on; `None`
-    /// if the container has no index, or cannot be searched.
+    /// The latest timestamp of a frame, found by reading the file from the last key frame in the container's index.
+    /// `None` if the container has no index, or does not support seeking.
     pub(super) fn last_timestamp(&mut self) -> Option<i64> {
         // Some demuxers read the index only at the first seek.
         for _ in 0..2 {
@@ -117,8 +118,9 @@ impl Packets {
         timestamps.flatten().max()
     }
 
-    /// The next packet to be decoded. Empty packets are skipped: they stand for frames that the recorder
-    /// dropped, and would tell the decoder that the video ends. `None` at the end of the clip.
+    /// The next packet to be decoded; `None` at the end of the clip. After a seek, packets before the first key frame
+    /// are skipped. Empty packets are also skipped: recorders write them in place of dropped frames, but decoders
+    /// treat them as the end of the video.
     pub(super) fn next(&mut self) -> Option<VideoPacket> {
         let mut missing = 0;
         loop {
@@ -185,7 +187,8 @@ impl Packets {
     }
 }
 
-/// The presentation timestamp of a packet, or its decoding timestamp if it has no other.
+/// The presentation timestamp of a packet, or its decoding timestamp if it has no presentation timestamp; `None` if
+/// it has neither.
 pub(super) fn timestamp_of(packet: &Packet) -> Option<i64> {
     packet.pts().or(packet.dts())
 }

@@ -29,13 +29,13 @@ const INTRA_PACKETS_PER_CHUNK: usize = 24;
 /// Maximum number of packets of a chunk. If no random access point follows within this number, the next chunk
 /// continues with the same decoder. Set by judgement, to limit the memory.
 pub(super) const MAX_CHUNK_PACKETS: usize = 600;
-/// Maximum size of a chunk in bytes, to limit the memory.
+/// Maximum size of a chunk in bytes. Set by judgement, to limit the memory.
 const MAX_CHUNK_BYTES: usize = 24 << 20;
 /// Number of Motion JPEG frames for which the region decoder must give the same pixels as the general decoder
 /// before it is used. Set by judgement.
 const VERIFIED_FRAMES: usize = 12;
-/// Minimum number of key frames of a clip whose sample is taken from key frames only. Set by judgement: fewer would
-/// not be spread evenly enough over the clip.
+/// Minimum number of key frames for a sample that consists of key frames and frames close after them. Set by
+/// judgement: fewer would not be spread evenly enough over the clip.
 const MIN_KEY_FRAMES: usize = 20;
 
 /// The settings and packets with which a clip is decoded on all cores.
@@ -45,8 +45,8 @@ pub(super) struct DecodePlan {
     pub config: DecoderConfig,
     pub access: RandomAccess,
     only_areas: Option<Vec<PixelRect>>,
-    /// The timestamp of the last random access point that was sought. The outer `None` means that none was
-    /// sought yet.
+    /// Timestamp of the random access point that was returned last. The outer `None` means that none was returned
+    /// yet, the inner `None` that the packet has no timestamp.
     last_access: Option<Option<i64>>,
 }
 
@@ -93,8 +93,8 @@ impl DecodePlan {
     }
 }
 
-/// Whether the region decoder and the general decoder give the same pixels in the areas of the same frames. Frames that
-/// the region decoder rejects are left out: only the general decoder decodes those.
+/// Whether the region decoder and the general decoder give the same pixels in `areas` of each frame. Frames that the
+/// region decoder rejects are not compared, because later only the general decoder decodes such frames.
 fn decoders_agree(
     config: &DecoderConfig,
     packets: &[VideoPacket],
@@ -171,8 +171,8 @@ impl ChunkReader {
 }
 
 impl Clip {
-    /// Processes all frames, as [`FrameSource::process_all`](super::FrameSource::process_all) describes.
-    /// Returns whether `take` stopped before the last frame.
+    /// Processes all frames, as [`FrameSource::process_all`](super::FrameSource::process_all) describes. Returns
+    /// `Break` if `take` stopped before the last frame.
     pub(super) fn process_in_parallel<'a, T: Send>(
         &mut self,
         areas: &[PixelRect],
@@ -188,7 +188,9 @@ impl Clip {
         Ok(ordered.finish(chunks.packets.stopped.clone()))
     }
 
-    /// Processes about `count` frames that need little decoding. `None` if the clip has too few such frames.
+    /// Processes about `count` frames that need little decoding: those at random access points and, if there are too
+    /// few of these, some of the frames after each. `None` if the clip has too few random access points, or if fewer
+    /// than half of `count` frames could be decoded.
     pub(super) fn process_key_frames<T: Send>(
         &mut self,
         count: usize,
@@ -237,8 +239,8 @@ impl DecodePlan {
         PoolTask { size, only_areas: self.only_areas.clone(), selected: None, start }
     }
 
-    /// Positions spread over the clip from which about `count` frames can be decoded. `None` if there are too
-    /// few.
+    /// Positions spread over the clip from which about `count` frames can be decoded. `None` if there are too few, or
+    /// if the container does not state the length of the clip.
     fn seek_points(&mut self, clip: &mut Clip, count: usize) -> Option<Vec<SeekPoint>> {
         let length_s = clip.info().stated_length_s?;
         if self.access == RandomAccess::Every {

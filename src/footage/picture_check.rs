@@ -5,11 +5,12 @@
 
 use mjpeg_regions::{Decoder, image_size};
 
-/// Checks pictures of one size.
+/// Checks Motion JPEG pictures of one size.
 pub(super) struct PictureCheck(Decoder);
 
 impl PictureCheck {
-    /// A check for pictures with the given `size` (width, height) in pixels; `None` if libavcodec lacks what it needs.
+    /// A check for pictures with the given `size` (width, height) in pixels; `None` if libavcodec has no inverse DCT,
+    /// which the check needs.
     pub(super) fn new(size: (u32, u32)) -> Option<Self> {
         Decoder::for_checks(size.0 as usize, size.1 as usize).ok().map(Self)
     }
@@ -20,8 +21,8 @@ impl PictureCheck {
     }
 }
 
-/// Width and height in pixels of the first undamaged picture; `None` if there is none of at most `max_px` pixels. A
-/// recorder's pictures are all of one kind, so a later picture that fails the check is damaged.
+/// Width and height in pixels of the first undamaged picture with at most `max_px` pixels; `None` if there is none. A
+/// recorder codes all its pictures in the same way, so a later picture that fails the check is damaged.
 pub(super) fn size_of_first_sound<'a>(
     pictures: impl Iterator<Item = &'a [u8]>,
     max_px: u64,

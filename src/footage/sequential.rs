@@ -91,8 +91,8 @@ impl SequentialDecoder {
         false
     }
 
-    /// Decodes the next frame; in a video whose pictures are checked, the next frame of the checked size, because the
-    /// header of the first picture may be damaged. Returns `false` after the last.
+    /// Decodes the next frame. In a video whose pictures are checked, frames of other than the checked size are
+    /// skipped, because their headers are damaged. Returns `false` after the last frame.
     pub(super) fn next_of_checked_size(&mut self, decoded: &mut DecodedFrame) -> bool {
         while self.next(decoded) {
             let size = (decoded.frame.width(), decoded.frame.height());

@@ -23,7 +23,7 @@ const MIN_STEADY_INTERVALS: usize = 10;
 const MIN_GAP_S: f64 = 0.5;
 /// Minimum length of a gap between frames, in typical frame intervals. Set by judgement.
 const MIN_GAP_INTERVALS: f64 = 4.0;
-/// Maximum number of gaps that are stored, to limit the memory that a malicious file can take.
+/// Maximum number of gaps that are stored. Set by judgement, to limit the memory that a malicious file can take.
 const MAX_GAPS: usize = 100;
 /// Maximum distance between file order and presentation order in valid video, in frames (H.264 and H.265,
 /// annex A).
@@ -35,7 +35,7 @@ pub(super) struct Timeline {
     basis: TimeBasis,
     tick_s: f64,
     nominal_s: f64,
-    /// The timestamp of the first frame; `None` before the first frame.
+    /// The first timestamp of the clip; `None` until a frame has one.
     origin: Option<i64>,
     /// Time that is added after restarts of the timestamps, in seconds.
     shift_s: f64,
@@ -89,8 +89,8 @@ impl Timeline {
         *kept.select_nth_unstable_by(middle, f64::total_cmp).1
     }
 
-    /// The time in seconds, since the first frame, that a timestamp stands for, without repairs. `None` if the clip
-    /// has no usable timestamps.
+    /// Converts a timestamp to a time in seconds since the first frame, without repairs. `None` if the clip has no
+    /// usable timestamps.
     pub(super) fn time_of(&self, timestamp: i64) -> Option<f64> {
         let origin = self.origin.filter(|_| self.basis == TimeBasis::Timestamps)?;
         Some(timestamp.saturating_sub(origin) as f64 * self.tick_s + self.shift_s)
@@ -179,7 +179,8 @@ impl Timeline {
             }
     }
 
-    /// Whether nearly all of the last frame intervals are equal.
+    /// Whether the frame rate is constant: at least 90 % of the last frame intervals differ from the typical interval
+    /// by less than a quarter of it.
     fn is_steady(&self) -> bool {
         let typical_s = self.typical_interval_s();
         let alike =
@@ -204,8 +205,8 @@ impl Timeline {
     }
 }
 
-/// Whether timestamps, given in file order, can be used: most frames have one, most timestamps differ, and
-/// most are close to their position in presentation order.
+/// Whether timestamps, given in file order, can be used: at least half of the frames have one, more than half of the
+/// timestamps differ, and sorting moves at least half of them by at most [`MAX_REORDER`] positions.
 pub(super) fn are_usable(timestamps: &[Option<i64>]) -> bool {
     let mut present: Vec<(i64, usize)> =
         timestamps.iter().flatten().enumerate().map(|(position, &timestamp)| (timestamp, position)).collect();

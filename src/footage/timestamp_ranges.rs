@@ -1,4 +1,4 @@
-//! Ranges of wanted timestamps.
+//! Ranges of the timestamps of frames that are to be processed.
 
 /// Ranges of timestamps, both ends included, in order and without overlap.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -28,9 +28,10 @@ impl TimestampRanges {
         self.0.last().is_none_or(|(_, last)| *last < timestamp)
     }
 
-    /// The timestamps to seek, in order: one after each key frame that leads to a wanted frame. `keys` are
-    /// the timestamps of all key frames; `reorder` is the maximum distance between decoding and presentation,
-    /// in ticks.
+    /// The timestamps to seek so that all frames in the ranges can be decoded, in ascending order: one for each key
+    /// frame that is needed, about halfway to the next key frame. `keys` are the timestamps of all key frames in
+    /// ascending order; `reorder` is the maximum difference between the decoding and the presentation timestamp of a
+    /// frame, in ticks.
     pub fn seek_timestamps(&self, keys: &[i64], reorder: i64) -> Vec<i64> {
         let group_at = |timestamp: i64| keys.partition_point(|key| *key <= timestamp).saturating_sub(1);
         let mut groups: Vec<usize> = Vec::new();

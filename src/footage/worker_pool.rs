@@ -19,7 +19,7 @@ use super::timestamp_ranges::TimestampRanges;
 use super::{FrameTask, TaskFactory, luma};
 use crate::geometry::PixelRect;
 
-/// Number of chunks per worker that are queued or being decoded. Set by judgement: enough to keep every core
+/// Maximum number of chunks per worker that are queued or being decoded. Set by judgement: enough to keep every core
 /// busy, few enough to limit the memory.
 const CHUNKS_PER_WORKER: usize = 3;
 /// Number of consecutive failures after which a worker stops asking its decoder for frames. Set by judgement: no
@@ -80,7 +80,7 @@ struct ChunkJob {
     chunk: Chunk,
 }
 
-/// The result of a chunk; `None` if the task panicked.
+/// The result of the chunk with a number; `result` is `None` if the task panicked.
 struct FinishedJob<T> {
     number: usize,
     result: Option<ChunkResult<T>>,

@@ -40,8 +40,9 @@ pub const LABELS: &str = "labels.toml";
 
 /// Maximum number of faces of a glyph set. Learned sets have one for each typeface and size; set by judgement.
 const MAX_FACES: usize = 64;
-/// Maximum number of pixels of an image of glyphs, and of all glyphs of a set together: 13 characters in the largest cell
-/// have 3.4 million. It limits the memory that a small file can take to 64 MB.
+/// Maximum number of pixels of one image of glyphs, and of all glyphs of a set together. 13 characters in cells of
+/// the maximum size have 3.4 million. The limit keeps the memory for a set below about 64 MB, even if its files are
+/// small.
 const MAX_SET_PX: usize = 1 << 22;
 
 /// Maximum width and height of a cell, in pixels. It limits the memory that a file can take; set by

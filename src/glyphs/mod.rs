@@ -28,7 +28,7 @@ pub struct Glyph {
     pub opacity: Array2<f32>,
     /// Distance from the left edge of this glyph to that of the next one in a text, in pixels of the cell.
     pub advance: f32,
-    /// Number of images whose mean `levels` is; `None` for drawn glyphs, which have no noise.
+    /// Number of images that `levels` is the mean of; `None` for drawn glyphs, which have no noise.
     pub pictures: Option<u32>,
 }
 

@@ -11,16 +11,17 @@ use crate::recognise::{Background, CharacterPosition, Patch, Recogniser, Sample}
 use crate::recognise::{HighPass, MARGIN_PX};
 use crate::setup::Region;
 
-/// Grey level that stays fixed when the contrast of an image is scaled: about the middle between the levels
-/// of the strokes and of their outline.
+/// Grey level that stays fixed when the contrast of an image is scaled: about the middle between the levels of the
+/// strokes and of their outline (set by judgement).
 const MIDDLE_LEVEL: f32 = 110.0;
 
-/// Error that a static background leaves in a region's mean glyph, as a number of images: the noise in the mean of
-/// this many images has the same variance. If there is a static background, a region with n images therefore has the
-/// weight n / (n + this number). Set by judgement.
+/// A static background leaves an error in the mean glyph of a region, however many images are averaged. The variance
+/// of this error is assumed to equal that of the noise in the mean of this many images. A region with n images then
+/// has the weight n / (n + this number). Set by judgement.
 const BACKGROUND_EQUIVALENT_IMAGES: f32 = 1.0;
 
-/// Minimum number of images of a character for their average to replace the first glyph (set by judgement).
+/// Minimum number of images of a character in the sample for their average to replace the glyph that was averaged
+/// from labelled cuts (set by judgement).
 const MIN_IMAGES: usize = 4;
 
 /// Number of iterations for computing grey levels from their high-pass features (set by judgement).
@@ -54,9 +55,10 @@ pub(crate) fn first_face(CutGroup { group, cuts }: &CutGroup<'_>) -> Face {
 }
 
 /// Replaces glyphs by averages over all characters that the first glyphs read in the sample with confidence.
-/// If there is a static background, these characters may be just those that are easy to see in front of it,
-/// and all of them contain the part of the background that could not be removed. In that case the labelled
-/// cuts are included, and regions have nearly equal weight.
+///
+/// In front of a static background, these may be only the characters that are easy to read, and the part of the
+/// background that could not be removed remains in each of them. In that case the labelled cuts are averaged as well,
+/// and the regions have nearly equal weight.
 pub(crate) fn refine_glyphs(
     mut set: GlyphSet,
     groups: &[CutGroup<'_>],

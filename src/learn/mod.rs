@@ -50,7 +50,7 @@ pub use validate::conflicts::{ConflictingLabel, SuspectLabel};
 /// Digits of a face without a glyph.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct MissingDigits {
-    /// The channels of the face; empty for all.
+    /// The channels of the face; empty if the face is for all channels.
     pub channels: Vec<Channel>,
     /// The digits.
     pub digits: Vec<char>,
@@ -61,14 +61,15 @@ pub struct MissingDigits {
 pub struct LearnedGlyphs {
     /// The glyph set.
     pub set: GlyphSet,
-    /// Digits that still have no glyph, with the channels of their face. An empty list of channels stands for
-    /// all channels.
+    /// Digits that still have no glyph, with the channels of their face. If the list of channels is empty, the face
+    /// is for all channels.
     pub missing: Vec<MissingDigits>,
     /// Labels that contradict the other labels. Nothing was learned from them.
     pub suspects: Vec<SuspectLabel>,
     /// Labels that cannot be used, and why.
     pub rejected: Vec<RejectedLabel>,
-    /// Frames to label next because they probably show missing digits, the most useful first.
+    /// Frames to label next: first those that probably show missing digits, then those that are read least certainly.
+    /// Empty if no digit is missing.
     pub requests: Vec<LabelRequest>,
 }
 

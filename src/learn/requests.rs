@@ -25,7 +25,7 @@ const MIN_DISTANCE_S: f64 = 0.8;
 /// Correlation above which two images of a region count as showing the same text (set by judgement).
 const SAME_TEXT_CORRELATION: f32 = 0.9;
 
-/// Cell width that the high-pass filter assumes for comparing images, in pixels. Any usual width serves.
+/// Cell width that the high-pass filter assumes for comparing images, in pixels. Set by judgement: a usual width.
 const CELL_PX: f32 = 14.0;
 
 /// A request to label the reading of a channel in one frame.
@@ -45,7 +45,7 @@ impl LabelRequest {
     }
 }
 
-/// A frame of the sample in which a text was found in some region.
+/// An image of a region in the sample that shows a text, and could be requested.
 struct RequestCandidate {
     region: usize,
     /// Index of the patch in the sample of the region.
@@ -53,9 +53,9 @@ struct RequestCandidate {
     assessment: PatchAssessment,
 }
 
-/// The frames of the sample to label next. First come those that probably show the most digits without a label,
-/// judged by the shape prior, then those whose texts are the least certain. No two of them are close in time or
-/// show the same text.
+/// The frames of the sample to label next. First come those that probably show the most digits without a glyph,
+/// judged by the shape prior. Then come those whose texts are the least certain, if they do not show the same text as
+/// a frame before. No two requests for one channel are close in time.
 pub(crate) fn next_requests(
     regions: &[Region],
     recogniser: &Recogniser,
@@ -104,7 +104,8 @@ struct Selection<'a> {
 }
 
 impl Selection<'_> {
-    /// Selects the frames with the greatest expected number of missing digits that no selected frame shows.
+    /// Selects one frame after the other: each time the one with the greatest expected number of digits that have no
+    /// glyph and that no frame selected before shows.
     fn add_missing_digits(&mut self, candidates: &[RequestCandidate], recogniser: &Recogniser) {
         // For each region and digit, the probability that no selected frame shows the digit.
         let mut still_missing = vec![[1.0_f32; 10]; self.regions.len()];
@@ -132,8 +133,8 @@ impl Selection<'_> {
         }
     }
 
-    /// Fills the list with the frames whose worst character differs most from its glyph, unless they are read
-    /// with certainty.
+    /// Fills the list of requests with frames whose text is not read with certainty. The first is the frame in which
+    /// the least similar character of the text correlates least with its glyph.
     fn add_least_certain(&mut self, candidates: &[RequestCandidate]) {
         let mut by_fit: Vec<&RequestCandidate> = candidates.iter().collect();
         by_fit.sort_by(|a, b| a.assessment.min_correlation.total_cmp(&b.assessment.min_correlation));
@@ -191,7 +192,8 @@ pub fn first_requests(regions: &[Region], sample: &Sample) -> Vec<LabelRequest> 
     requests
 }
 
-/// Indices of at most `max_count` images that differ from each other, in ascending order.
+/// Indices of at most `max_count` images in ascending order; no two of these images show the same text. The middle
+/// image is always selected.
 fn most_different(images: &[Array2<f32>], max_count: usize) -> Vec<usize> {
     let mut chosen = Vec::new();
     // For every image, its correlation with the most similar chosen image.

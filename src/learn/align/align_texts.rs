@@ -18,17 +18,19 @@ const MAX_SHIFT_ROWS: isize = 2;
 /// Number of iterations of averaging and shifting (set by judgement).
 const ITERATIONS: usize = 4;
 
-/// Minimum relative gain in shared energy for all lines of a group to move together. The value was chosen on
-/// the source `bitmap` of benches/world, which gains 0.066 where its cells are 1.5 pixels off; most others
-/// gain 0.04 or less.
+/// Minimum relative gain in shared energy for moving the texts of all regions of a group by one common distance.
+/// Chosen on the rendered clip `bitmap` of benches/world, which gains 0.066 when its cells are 1.5 pixels off; most
+/// other clips gain 0.04 or less.
 const MIN_COMMON_SHIFT_GAIN: f32 = 0.05;
 
-/// Minimum number of cuts for moving all lines of a group together. With fewer cuts, repeated pairs of
-/// neighbouring digits gain as much by chance (chosen on the source `bitmap` of benches/world).
+/// Minimum number of cuts for moving the texts of all regions of a group together. With fewer cuts, a pair of digits
+/// that occurs several times side by side can cause an equal gain by chance (chosen on the rendered clip `bitmap` of
+/// benches/world).
 const MIN_COMMON_SHIFT_CUTS: usize = 60;
 
-/// Minimum gain for a new shift to replace the present one, in units of correlation. It prevents changes due
-/// to rounding errors (set by judgement).
+/// Minimum gain in agreement for a new position to replace the present one, in the unit of the compared agreement (a
+/// sum of correlations, shared energy or share of strokes). It prevents changes due to rounding errors (set by
+/// judgement).
 const MIN_SHIFT_GAIN: f32 = 1e-4;
 
 /// Cuts all characters of a group according to a layout, and aligns them to each other. The rows of each
@@ -134,9 +136,10 @@ impl<'a> TextAlignment<'a> {
         self.cuts[region].iter().for_each(|cuts| self.sums.add(cuts));
     }
 
-    /// Moves the texts of regions that have no digit in common with the other regions to the height of the other
-    /// regions' texts. All digits are equally high, so the energy of any digits is distributed over the rows in the
-    /// same way.
+    /// Moves texts up or down that cannot be aligned by shared digits. The component of regions with the most texts
+    /// stays in place (see [`components_by_shared_digits`](Self::components_by_shared_digits)). The texts of each
+    /// other component move together, to where their strokes are distributed over the rows of the cells most like
+    /// those of the first. This works because all digits are equally high.
     fn level_unrelated_regions(&mut self) {
         let mut components = self.components_by_shared_digits();
         let count_texts =
@@ -206,7 +209,7 @@ impl<'a> TextAlignment<'a> {
     }
 }
 
-/// The candidate with the highest agreement, or `now` if no candidate is better by [`MIN_SHIFT_GAIN`].
+/// The candidate with the highest `agreement`, or `now` if no candidate is better by [`MIN_SHIFT_GAIN`].
 fn best_by<T: Copy>(candidates: impl Iterator<Item = T>, now: T, agreement: impl Fn(T) -> f32) -> T {
     let mut best = (agreement(now), now);
     for candidate in candidates {

@@ -9,16 +9,16 @@ use crate::learn::cut::similarity::{mean_correlation, shared_energy};
 use crate::learn::group::size_group::SizeGroup;
 use crate::learn::layout::text_layout::TextLayout;
 
-/// Largest amount by which the shared energy of a layout may lie below that of the best layout for the two to
-/// count as tied. The energy of one text is 1 (set by judgement).
+/// Maximum difference in shared energy between the best layout and a layout that is tied with it. The energy of one
+/// text is 1 (set by judgement).
 const MAX_TIE_ENERGY: f32 = 0.1;
 
-/// Minimum mean correlation of the best tied layout for correlations to decide between tied layouts. Under
-/// noise, narrow cells correlate better whatever they contain (set by judgement).
+/// Minimum mean correlation that at least one tied layout must reach; otherwise tied layouts are not sorted by
+/// correlation. Under noise, narrow cells correlate better, whatever they contain (set by judgement).
 const MIN_CLEAR_CORRELATION: f32 = 0.8;
 
-/// Maximum number of tied layouts that are also judged by the shape prior. The shape prior helps with few
-/// labels, since most digits then have no second cut to agree with (set by judgement).
+/// Maximum number of tied layouts that are rated by the shape prior too. The shape prior helps if there are few
+/// labels, since most digits then occur only once (set by judgement).
 const MAX_JUDGED_BY_SHAPE: usize = 24;
 
 /// Weight of the mean log probability of the digits, in units of correlation (set by judgement).

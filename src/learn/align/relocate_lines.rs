@@ -28,8 +28,8 @@ const POINT_STEPS: std::ops::RangeInclusive<u8> = 5..=20;
 /// Difference between successive trial widths of the decimal point, in pitches (set by judgement).
 const POINT_STEP: f32 = 0.05;
 
-/// Number of rows of working pixels above and below a text line in which the line's best correlation is searched;
-/// alignment later moves texts by as much (set by judgement).
+/// Number of rows of working pixels above and below the present text line in which its best correlation is searched,
+/// because alignment can still move the text (set by judgement).
 const NEAR_ROWS: usize = 1;
 
 /// Number of columns to the left and right of a line's position in which its best correlation is searched, in

@@ -8,7 +8,7 @@ use crate::recognise::ShapePrior;
 /// Number of different digits.
 pub(crate) const DIGITS: usize = 10;
 
-/// Probability that a face is so unusual that the shape prior tells nothing about its digits (set by
+/// Probability that a face is so unusual that the shape prior gives no information about its digits (set by
 /// judgement).
 const UNUSUAL_FACE: f32 = 0.03;
 
@@ -26,8 +26,8 @@ pub(crate) fn mean_log_prior<'a>(cuts: impl IntoIterator<Item = &'a CharacterCut
     digits.iter().sum::<f32>() / digits.len().max(1) as f32
 }
 
-/// Averages the probabilities of the digits with equal probabilities, weighted by 1 - [`UNUSUAL_FACE`] and
-/// [`UNUSUAL_FACE`], to allow for unusual faces. Natural logarithms are given and returned.
+/// Mixes the probabilities of the digits with equal probabilities, to allow for unusual faces. The weights are 1 -
+/// [`UNUSUAL_FACE`] and [`UNUSUAL_FACE`]. Natural logarithms are given and returned.
 fn tempered(log_probabilities: [f32; DIGITS]) -> [f32; DIGITS] {
     log_probabilities.map(|log| ((1.0 - UNUSUAL_FACE) * log.exp() + UNUSUAL_FACE / DIGITS as f32).ln())
 }

@@ -38,8 +38,8 @@ impl CharacterSums {
         }
     }
 
-    /// Adds a cell, multiplied by `scale`, to the sum of a character `times` times; a negative number
-    /// subtracts.
+    /// Adds `scale` x `times` times the features of a cell to the sum of a character, and `times` to the number of
+    /// its cuts. A negative `times` subtracts.
     fn add_cell(&mut self, character: char, cell: &Array2<f32>, scale: f32, times: isize) {
         let (sum, count) = self.0.entry(character).or_insert_with(|| (Array2::zeros(cell.dim()), 0));
         sum.scaled_add(times as f32 * scale, cell);
@@ -119,7 +119,8 @@ pub(crate) fn shared_energy(group: &SizeGroup<'_>, cuts: &[CharacterCut]) -> f32
     with_themselves - scaled.iter().filter_map(own).sum::<f32>()
 }
 
-/// For each row of a cell, the share of a digit's energy in that row, averaged over `cuts`.
+/// For each row of a cell, the share of the strokes in that row: the root of the row's energy, averaged over the
+/// digits in `cuts` and scaled so that all shares add up to 1.
 pub(crate) fn row_shares<'a>(cuts: impl IntoIterator<Item = &'a CharacterCut>) -> Vec<f32> {
     let mut sums: Vec<f32> = Vec::new();
     for cut in cuts.into_iter().filter(|cut| cut.character.is_ascii_digit()) {

@@ -10,8 +10,8 @@ pub struct TrainingExample {
     pub label: LabelledReading,
     /// Pixels of the region in the labelled frame.
     pub centre: Patch,
-    /// Pixels of the region in the frames before, nearest first.
+    /// Pixels of the region in the frames before the labelled frame, nearest first.
     pub before: Vec<Patch>,
-    /// Pixels of the region in the frames after, nearest first.
+    /// Pixels of the region in the frames after the labelled frame, nearest first.
     pub after: Vec<Patch>,
 }

@@ -265,8 +265,8 @@ impl ClipFrames<'_> {
         (0..self.frames.len()).min_by(|one, other| away_s(one).total_cmp(&away_s(other)))
     }
 
-    /// A region in those undamaged frames of a range that are close to the frame at `time_s`. Frames further
-    /// away were fetched for another label.
+    /// The patches of a region in the frames whose indices are in `range`, without damaged frames and without frames
+    /// more than [`NEIGHBOURS`] frame intervals away from `time_s`, which were fetched for another label.
     fn neighbours(&self, time_s: f64, range: Range<usize>, region: usize) -> Vec<Patch> {
         let max_distance_s = (NEIGHBOURS as f64 + 0.5) * self.interval_s;
         let frames = self.frames.get(range).unwrap_or_default().iter();

@@ -10,11 +10,11 @@ use crate::learn::examples::example::TrainingExample;
 use crate::recognise::HighPass;
 use crate::recognise::{Patch, correlation};
 
-/// Maximum amount by which the correlation of a frame with the labelled frame may lie below that of the labelled
-/// frame's most similar neighbour, for the frame to count as showing the same text (set by judgement).
+/// A frame shows the same text as the labelled frame if their correlation is at most this much lower than that of the
+/// labelled frame with the more similar of its two adjacent frames (set by judgement).
 const MAX_CORRELATION_DROP: f32 = 0.06;
 
-/// The labelled frame, then the neighbours that show the same text.
+/// The labelled frame, then the frames before and after it up to the first that shows another text.
 pub(crate) fn frames_with_same_text<'a>(
     example: &'a TrainingExample,
     factor: usize,

@@ -87,8 +87,8 @@ impl<'a> RegionExamples<'a> {
         Self { setup_index, region, examples, label_indices, frames, features, background, top }
     }
 
-    /// Indices of the examples that the text layout is computed from. Examples with a digit or a length that
-    /// no earlier example has are preferred.
+    /// Indices of the examples that the text layout is computed from, at most [`MAX_LAYOUT_EXAMPLES`]. An example is
+    /// preferred if its text has a character or a length that no earlier example has.
     fn layout_examples(&self) -> Vec<usize> {
         let (mut known, mut informative, mut others) = (BTreeSet::new(), Vec::new(), Vec::new());
         for (number, example) in self.examples.iter().enumerate() {

@@ -3,8 +3,9 @@
 use super::file::LabelFile;
 use crate::setup::{MAX_DIGITS, Region};
 
-/// The regions with numbers of digits and decimals that allow the labels: for each region, the number of digits is
-/// raised to that of the widest label, and the number of decimals is that of the last label.
+/// The regions with numbers of digits and decimals that allow the labels. For each region, the maximum number of
+/// digits, if the setup states one, is raised to that of the longest label. The number of decimals becomes that of
+/// the last label. Labels with a colon change nothing.
 #[must_use]
 pub fn adapted_to(regions: &[Region], labels: &LabelFile) -> Vec<Region> {
     let digits = |text: &str| text.chars().filter(char::is_ascii_digit).count();

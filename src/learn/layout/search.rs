@@ -25,12 +25,13 @@ const PITCH_STEP_PX: f32 = 0.2;
 /// Smallest and largest pitch that is tried, in text heights (set by judgement).
 const PITCH_LIMITS: (f32, f32) = (0.35, 1.35);
 
-/// Minimum stroke energy in the cell of a digit, as a multiple of the text's energy divided by its number of digits.
-/// The energy by which a cell lies below this limit is added to the cost of the layout (set by judgement).
+/// Minimum share of a text's strokes in the cell of a digit, as a multiple of 1 / (number of digits in the text). If
+/// a cell has less, the difference is added to the cost of the layout (set by judgement).
 const MIN_DIGIT_SHARE: f32 = 0.55;
 
-/// Minimum stroke energy in the cell of a character other than a digit, such as the decimal point, as a multiple of
-/// the text's energy divided by its number of digits (set by judgement).
+/// Minimum share of a text's strokes in the cell of a character other than a digit, such as the decimal point, as a
+/// multiple of 1 / (number of digits in the text). If a cell has less, the difference is added to the cost of the
+/// layout (set by judgement).
 const MIN_MARK_SHARE: f32 = 0.06;
 
 /// Cost of strokes on the borders between characters, relative to that of missing strokes (set by judgement).
@@ -39,9 +40,9 @@ const BORDER_WEIGHT: f32 = 0.35;
 /// Cost of strokes outside the text, relative to that of missing strokes (set by judgement).
 const OUTSIDE_WEIGHT: f32 = 2.0;
 
-/// Cost of the squared distance between a digit's strokes and the centre of its cell, where the distance is
-/// in cell widths. A digit that is half a stroke off the centre costs about as much as one stroke outside the
-/// text (set by judgement).
+/// Weight of the mean squared distance between a digit's strokes and the centre of its cell in the cost of a layout,
+/// with distances in cell widths. A digit that is half a stroke off the centre costs about as much as one stroke
+/// outside the text (set by judgement).
 const OFF_CENTRE_WEIGHT: f32 = 16.0;
 
 /// Maximum number of layouts that are returned. Later the glyphs decide between them, since under noise the
@@ -51,8 +52,8 @@ const MAX_LAYOUTS: usize = 40;
 /// Advances of the digit 1 that are tried for proportional faces, in pitches (set by judgement).
 const NARROW_ONES: [f32; 6] = [0.9, 0.8, 0.7, 0.6, 0.5, 0.4];
 
-/// Pitches that are tried together with a narrow digit 1, as multiples of the best pitch for equally wide digits,
-/// which is too small if the 1 is narrower (set by judgement).
+/// Pitches that are tried together with a narrow digit 1, as multiples of the best pitch for equally wide digits.
+/// That pitch is too small if the 1 is in fact narrower (set by judgement).
 const WIDER_PITCHES: [f32; 5] = [1.0, 1.03, 1.06, 1.1, 1.15];
 
 /// The layouts that the strokes contradict least, best first. The regions are written in one face, with text that is
@@ -74,7 +75,8 @@ pub(crate) fn find_layouts(regions: &[Vec<StrokeProfile>], height: f32) -> Vec<T
     layouts
 }
 
-/// Layouts with the pitch of the given layout and other widths of the decimal point.
+/// Layouts with the pitch of `layout` and different widths of the decimal point; none if no labelled text has a
+/// decimal point or colon.
 pub(crate) fn with_other_points(layout: &TextLayout, regions: &[Vec<StrokeProfile>]) -> Vec<TextLayout> {
     if !any_character(regions, is_separator) {
         return Vec::new();
@@ -84,7 +86,7 @@ pub(crate) fn with_other_points(layout: &TextLayout, regions: &[Vec<StrokeProfil
     widths.filter_map(|point| layout_with(regions, Advances { point, ..layout.advances })).collect()
 }
 
-/// Layouts that differ from `layout` only in a narrower digit 1.
+/// Layouts with a narrower digit 1, and with the pitch of `layout` or a larger one; none if no labelled text has a 1.
 pub(crate) fn with_narrow_one(layout: &TextLayout, regions: &[Vec<StrokeProfile>]) -> Vec<TextLayout> {
     if !any_character(regions, |character| character == '1') {
         return Vec::new();
@@ -99,12 +101,13 @@ pub(crate) fn with_narrow_one(layout: &TextLayout, regions: &[Vec<StrokeProfile>
     advances.filter_map(|advances| layout_with(regions, advances)).collect()
 }
 
-/// Whether some labelled text contains a character for which `is_kind` holds.
+/// Whether `is_kind` returns `true` for some character of the labelled texts.
 fn any_character(regions: &[Vec<StrokeProfile>], is_kind: impl Fn(char) -> bool) -> bool {
     regions.iter().flatten().any(|profile| profile.text.chars().any(&is_kind))
 }
 
-/// The best layout with the given advances; `None` if a text would be wider than its window.
+/// The best layout with the given advances; `None` if some region has no position at which all its texts lie in its
+/// window.
 fn layout_with(regions: &[Vec<StrokeProfile>], advances: Advances) -> Option<TextLayout> {
     let mut lines = Vec::new();
     let mut cost = 0.0;
@@ -116,8 +119,8 @@ fn layout_with(regions: &[Vec<StrokeProfile>], advances: Advances) -> Option<Tex
     Some(TextLayout { advances, lines, cost })
 }
 
-/// The anchor and position with the lowest cost, summed over the labelled texts of a region, and that cost; `None` if
-/// a text is wider than the region.
+/// The anchor and position with the lowest cost for the texts of a region, and that cost, summed over the texts.
+/// `None` if there is no position at which all texts lie in the window.
 fn best_line(region: &[StrokeProfile], advances: &Advances) -> Option<(LayoutLine, f32)> {
     let cols = region.first()?.cols();
     let widest = region.iter().map(|profile| advances.of_text(&profile.text)).fold(0.0, f32::max);

@@ -1,4 +1,4 @@
-//! Horizontal profile of a labelled text: the distribution of its stroke energy over the columns.
+//! Horizontal profile of a labelled text: how its strokes are distributed over the columns.
 
 use crate::learn::group::size_group::{RegionExamples, SizeGroup};
 use crate::recognise::MARGIN_PX;
@@ -8,30 +8,31 @@ use crate::recognise::energy_profile;
 /// judgement).
 const BOX_PADDING_PX: usize = 2;
 
-/// The energy of columns without strokes is taken from the column of rank n / `FLOOR_DIVISOR`, where the n columns are
-/// sorted by ascending energy (set by judgement).
+/// Selects the column whose energy is subtracted from all columns, as the energy of a column without strokes: of the
+/// n columns sorted by ascending energy, the one with index n / `FLOOR_DIVISOR` (set by judgement).
 const FLOOR_DIVISOR: usize = 8;
 
-/// Minimum stroke energy of a cell for the centre of its strokes to be measured, as a share of the energy of
-/// the text.
+/// Minimum share of a text's strokes in a cell for the centre of these strokes to be computed. It prevents a division
+/// by zero; set by judgement.
 const MIN_MEASURED_ENERGY: f32 = 1e-6;
 
 /// Distance that is assumed between the strokes and the centre of a cell if the cell has no strokes, in cell
 /// widths: half a cell, as for strokes at its edge.
 const EMPTY_CELL_OFFSET: f32 = 0.5;
 
-/// A labelled text with the distribution of its stroke energy over the columns.
+/// A labelled text and the share of its strokes in each column.
 #[derive(Debug, Clone)]
 pub(crate) struct StrokeProfile {
     pub(crate) text: String,
-    /// Stroke energy above the floor in every column of the window; the sum is 1.
+    /// Share of the text's strokes in each column of the window: the square root of the column's stroke energy, after
+    /// the energy of a column without strokes is subtracted. All shares add up to 1.
     energy: Vec<f32>,
-    /// Prefix sums over the columns: of the energy, and of the energy times the middle of its column.
+    /// Prefix sums over the columns: of `energy`, and of `energy` times the middle of the column.
     sums: Vec<(f32, f32)>,
 }
 
 impl StrokeProfile {
-    /// A labelled text with the stroke energy of every column of its window.
+    /// A labelled text; `energy` is the share of its strokes in each column of its window.
     pub(crate) fn new(text: String, energy: Vec<f32>) -> Self {
         let mut sum = (0.0, 0.0);
         let mut sums = vec![sum];
@@ -47,19 +48,20 @@ impl StrokeProfile {
         self.energy.len()
     }
 
-    /// Share of the text's stroke energy to the left of a column, which may be fractional.
+    /// Share of the text's strokes to the left of `column`, which may be fractional.
     fn before(&self, column: f32) -> f32 {
         let column = column.clamp(0.0, self.energy.len() as f32);
         let whole = column as usize;
         self.sums[whole].0 + self.energy.get(whole).map_or(0.0, |share| share * (column - whole as f32))
     }
 
-    /// Share of the text's stroke energy between two columns, which may be fractional.
+    /// Share of the text's strokes between the columns `left` and `right`, which may be fractional.
     pub(crate) fn between(&self, left: f32, right: f32) -> f32 {
         (self.before(right) - self.before(left)).max(0.0)
     }
 
-    /// Distance of the strokes' centre from the centre of the cell between two columns, in cell widths.
+    /// Distance in cell widths from the centre of the cell between the columns `left` and `right` to the centre of
+    /// gravity of its strokes, positive to the right; [`EMPTY_CELL_OFFSET`] if the cell has no strokes.
     pub(crate) fn centre_offset(&self, left: f32, right: f32) -> f32 {
         let (first, last) = (left.max(0.0) as usize, (right.max(0.0) as usize).min(self.energy.len()));
         let (before, after) = (self.sums[first.min(last)], self.sums[last]);
@@ -93,8 +95,8 @@ fn profiles_of_region(region: &RegionExamples<'_>, rows: usize) -> Vec<StrokePro
     profiles.collect()
 }
 
-/// Sets the stroke energy of the columns outside the box to 0: the strokes there belong to icons and to the letters
-/// of units.
+/// Sets the stroke energy of the columns outside the box to the minimum over the columns inside: the strokes outside
+/// belong to icons and to the letters of units. The box is widened by [`BOX_PADDING_PX`].
 fn blank_margins(energy: &mut [f32]) {
     let outside = MARGIN_PX.saturating_sub(BOX_PADDING_PX).min(energy.len() / 2);
     let inner = &energy[outside..energy.len() - outside];
