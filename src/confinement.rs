@@ -1,8 +1,9 @@
-//! Confinement: while a recording is decoded, the program can read only the files that were named, write only where its
-//! results go, and open no connection. A decoder that a hostile recording misleads can do no more.
+//! Confinement: while a recording is decoded, the program can read only the given files, write only where its results
+//! are stored, and open no connection. A malicious recording that exploits a fault of a decoder can then do nothing
+//! else.
 //!
-//! This uses Landlock, so only Linux has it. It holds for a thread and for what that thread starts: decoders must be opened
-//! in a confined thread.
+//! This uses Landlock and works on Linux only. It confines one thread and everything that this thread starts: decoders
+//! must be opened in a confined thread.
 
 use std::path::{Path, PathBuf};
 use std::thread;
@@ -116,8 +117,8 @@ mod linux {
 
     use super::Confinement;
 
-    /// Version of the Landlock interface whose access rights are used where the kernel supports them: files and TCP
-    /// connections.
+    /// Version of the Landlock interface: the access rights that it defines for files and TCP connections are
+    /// restricted, as far as the kernel supports them.
     const VERSION: ABI = ABI::V4;
     /// System files from which the number of usable cores is determined.
     const SYSTEM: [&str; 3] = ["/proc/self/cgroup", "/proc/self/mountinfo", "/sys/fs/cgroup"];

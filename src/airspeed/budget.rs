@@ -45,15 +45,15 @@ pub struct Contribution {
     pub shared: bool,
 }
 
-/// Probability that a display truncates further digits instead of rounding them, so that it reads half a display step
-/// low throughout. The readings do not reveal whether a display truncates or rounds (an assumption, no source). With
-/// this value the intervals of both kinds of display hold the truth nearly equally often in simulated flights
+/// Probability that a display truncates further digits instead of rounding them; it then reads half a display step low
+/// on average. The readings do not show whether a display truncates or rounds, so the value is assumed (no source).
+/// With it, the intervals of both kinds of display contain the truth nearly equally often in simulated flights
 /// (docs/benchmarks.md).
 const TRUNCATION_PROBABILITY: f64 = 0.35;
 
-/// Standard uncertainty of every airspeed of a flight from possible truncation, in display steps. It is the standard
-/// deviation of an error that is half a display step with the probability `p` = [`TRUNCATION_PROBABILITY`], and
-/// otherwise 0: `sqrt(p (1 - p)) / 2`.
+/// Standard uncertainty of every airspeed of a flight because the display may truncate, in display steps. The error is
+/// half a display step with the probability `p` = [`TRUNCATION_PROBABILITY`], and otherwise 0; its standard deviation
+/// is `sqrt(p (1 - p)) / 2`.
 pub const SHARED_ROUNDING_STEPS: f64 = 0.238_484_800_354_236_4;
 
 /// Mean amount by which a display with steps of `quantum` reads low, in the unit of `quantum`, if it is not

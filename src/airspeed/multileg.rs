@@ -1,10 +1,11 @@
 //! Airspeed and wind from three or more legs flown in different directions.
 //!
-//! With a known direction over the ground (a course held, or the course of the receiver), each leg is a ground
+//! If the direction over the ground is known (a course held, or the course of the receiver), each leg is a ground
 //! vector: the air vector, whose length is the airspeed, plus the wind. The ground vectors end on a circle around the
-//! wind (D. Gray 1998; the method of flight-test schools). With a known heading of the nose only the ground speed `g`
-//! is known. It obeys `g^2 = V^2 + W^2 + 2 V W cos(heading - b)`, which is linear in three unknowns and holds for any
-//! headings.
+//! wind (D. Gray 1998; the method of flight-test schools). If the heading of the nose is known instead, only the
+//! length `g` of the ground vector is known. It obeys `g^2 = V^2 + W^2 + 2 V W cos(heading - b)` with the airspeed
+//! `V`, the speed of the wind `W` and the direction of the wind `b`. This is linear in three unknowns and is true for
+//! any headings.
 
 use nalgebra::{DMatrix, DVector};
 

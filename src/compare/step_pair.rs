@@ -3,11 +3,12 @@
 use crate::propulsion::FlownStep;
 use crate::summary::FlownFlight;
 
-/// Largest difference between two throttles that count as the same, in per cent of full throttle (set by judgement).
+/// Maximum difference between the throttles of two steps that are compared, in per cent of full throttle (set by
+/// judgement).
 const SAME_THROTTLE_PERCENT: f64 = 2.0;
 
-/// Largest difference between two rounding uncertainties that count as coming from the same display, in m/s. The
-/// summary file states these uncertainties with six decimals.
+/// Maximum difference between two rounding uncertainties of the same display, in m/s. The summary file states these
+/// uncertainties with six decimals.
 const SAME_ROUNDING_MPS: f64 = 1e-5;
 
 /// Factor by which the rounding uncertainty of each flight is multiplied if the two flights have different displays.
@@ -44,8 +45,9 @@ impl StepPair {
     }
 }
 
-/// Matches each step of the first flight with the step of the later flight at the nearest throttle. If neither flight
-/// knows any throttle, steps with the same number are paired.
+/// Pairs each step of the first flight with the step of the later flight that has the nearest throttle, at most
+/// [`SAME_THROTTLE_PERCENT`] away. If neither flight has a step with a known throttle, steps with the same number are
+/// paired.
 pub(super) fn step_pairs(first: &FlownFlight, later: &FlownFlight) -> Vec<StepPair> {
     let knows_throttle =
         |flight: &FlownFlight| flight.steps.iter().any(|step| step.throttle_percent.is_some());

@@ -1,12 +1,13 @@
 //! Compares two independent readers digit by digit: the line reader, which recognises digits in any typeface, and the
-//! recogniser, which matches the learned glyphs.
+//! recogniser, which compares them with the learned glyphs.
 
 use super::readout::DecipheredText;
 
 /// Minimum probability of a digit read by the line reader, for the digit to confirm or contradict a glyph. Set by
 /// judgement.
 const MIN_DIGIT_PROBABILITY: f32 = 0.8;
-/// Minimum number of texts in which both readers must agree on a digit. Set by judgement: a single label may be wrong.
+/// Minimum number of occurrences of a digit on which both readers must agree, for the digit not to be doubtful. Set by
+/// judgement: a single label may be wrong.
 const MIN_AGREEMENTS: usize = 3;
 /// Minimum number of times that the line reader contradicts a digit, for the digit to be doubtful. Set by judgement:
 /// the line reader misreads single texts.

@@ -32,7 +32,7 @@ pub struct DecipheredReadout {
     pub digits: u8,
     /// The texts that serve as labels, in order of time.
     pub labels: Vec<DecipheredText>,
-    /// The words beside it.
+    /// The unit and the caption beside the readout.
     pub words: Words,
 }
 

@@ -21,7 +21,7 @@ const MAX_PRESENCES: [f32; 3] = [0.55, 0.7, 0.85];
 const MIN_CONSTANT_PRESENCE: f32 = 0.5;
 /// Minimum intersection of two areas that are the same area found twice, as a share of their union.
 const SAME_AREA_SHARE: f32 = 0.9;
-/// Minimum width and height of a connected part, in pixels.
+/// Minimum width and height of a connected part of a text, in pixels; smaller ones are ignored.
 const MIN_PART_PX: (u32, u32) = (3, 5);
 /// Maximum number of connected parts that are joined to values; the largest parts are kept. The limit bounds the
 /// computing time if the clip has moving patterns.

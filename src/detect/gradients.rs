@@ -9,9 +9,10 @@
 //! estimates the squared persistent gradient. It is the mean of the products of gradients of two different frames, so
 //! noise adds no bias.
 //!
-//! Along the mean direction `d` of a pixel, the gradient of a digit's edge is either near 0 or near `mean (g d)^2 /
-//! mean (g d)`. In a frame above half of that, the edge is present. The share of frames with the edge separates
-//! captions, icons and airframe, which are present in all of them, from digits.
+//! The mean gradient of a pixel has the direction `d`. In each frame the gradient of a digit's edge along `d` is
+//! either near 0 or near `mean (g d)^2 / mean (g d)`. An edge is present in a frame if its gradient exceeds half of
+//! the latter. The share of frames in which an edge is present separates digits from captions, icons and airframe,
+//! whose edges are present in all frames.
 
 use image::GrayImage;
 use imageproc::filter::box_filter;

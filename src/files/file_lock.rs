@@ -16,8 +16,8 @@ impl From<Busy> for io::Error {
     }
 }
 
-/// Locks a file until it is closed; `false` if it is locked already. On a file system without locks every file counts as
-/// free.
+/// Locks a file until it is closed. Returns `true` if this succeeded, or if the file system has no locks; `false` if the
+/// file is locked already.
 pub(super) fn lock(file: &File) -> io::Result<bool> {
     match file.try_lock() {
         Ok(()) | Err(TryLockError::Error(_)) => Ok(true),

@@ -41,7 +41,7 @@ pub struct Clip {
     info: ClipInfo,
     recording_time: RecordingTime,
     pub(super) timing: FrameTiming,
-    /// The timeline before the first frame was read.
+    /// A copy of the timeline as it was before the first frame was read, used to start again at the first frame.
     initial_timeline: Timeline,
     decoder: SequentialDecoder,
     current: DecodedFrame,

@@ -91,13 +91,13 @@ impl Rating {
     }
 }
 
-/// Rates a readout.
+/// Rates a readout for every known channel.
 pub(super) fn rate(behaviour: &Behaviour) -> Ratings {
     let rating = |channel: &Channel| by_behaviour(behaviour, channel).with_words(&behaviour.words, channel);
     Ratings { ratings: Channel::KNOWN.iter().map(rating).collect() }
 }
 
-/// Rates a channel from the values alone.
+/// Rates a readout for one channel from its values alone, without unit and caption.
 fn by_behaviour(behaviour: &Behaviour, channel: &Channel) -> Rating {
     if behaviour.is_clock {
         return Rating { log_odds: IMPOSSIBLE, reasons: Vec::new() };
