@@ -11,8 +11,8 @@ use image::RgbImage;
 use super::libav::{self, PixelLayout};
 use super::luma::{component_plane, unpack};
 
-/// If a frame states no colour space, it is converted by BT.709 from this height in pixels on, otherwise by BT.601.
-/// The value is the height of the smallest HD format.
+/// Minimum height of a frame, in pixels, for converting it by BT.709 if it states no colour space; lower frames are
+/// converted by BT.601. The value is the height of the smallest HD format.
 const HD_HEIGHT: usize = 720;
 
 /// Converts the top left `width` x `height` pixels of a frame to RGB; `None` if the pixel format is not supported.

@@ -8,8 +8,8 @@ use crate::geometry::PixelRect;
 pub(super) struct RegionDecoder(Decoder);
 
 impl RegionDecoder {
-    /// A decoder for frames with the given `size` (width, height) in pixels; `None` if no area overlaps the
-    /// frame.
+    /// A decoder for frames with the given `size` (width, height) in pixels; `None` if no area overlaps the frame, or
+    /// if libavcodec has no inverse DCT.
     pub(super) fn new(size: (u32, u32), areas: &[PixelRect]) -> Option<Self> {
         let region = |area: &PixelRect| {
             let (columns, rows) = (area.columns(), area.rows());

@@ -55,8 +55,8 @@ pub(super) struct WorkResult<T> {
     pub interlaced: bool,
     pub size: (u32, u32),
     pub format: Pixel,
-    /// The output of the task. `None` if the frame was not selected, has another size, or has a pixel format
-    /// without luma.
+    /// The output of the task. `None` if the frame was not selected, has another size, or has a pixel format whose
+    /// luma cannot be read.
     pub output: Option<T>,
 }
 
@@ -80,7 +80,7 @@ struct ChunkJob {
     chunk: Chunk,
 }
 
-/// The result of the chunk with a number; `result` is `None` if the task panicked.
+/// The result of one chunk, and the chunk's number; `result` is `None` if the task panicked.
 struct FinishedJob<T> {
     number: usize,
     result: Option<ChunkResult<T>>,

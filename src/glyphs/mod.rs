@@ -52,7 +52,8 @@ impl Face {
         self.glyphs.iter().find(|glyph| glyph.character == character)
     }
 
-    /// Height of the digits with their outlines, in pixels of the cell; `None` without digits.
+    /// Height of the opaque part of the digits, in pixels of the cell: the strokes with their outlines in built-in
+    /// sets, the whole cell in learned sets. `None` if the face has no digits.
     #[must_use]
     pub fn digit_height(&self) -> Option<f32> {
         let is_opaque =

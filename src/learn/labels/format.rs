@@ -16,10 +16,11 @@ pub enum LabelFormatError {
         /// Names of the channels with a region, separated by commas.
         marked: String,
     },
-    /// The text contains characters that no overlay shows in a number.
+    /// The text is empty, or contains characters that no overlay shows in a number.
     #[error("a label may contain only the characters {CHARACTERS}")]
     UnusableText,
-    /// The number of digits differs from that in the setup.
+    /// The number of digits after the decimal point differs from that in the setup, or the number of all digits is
+    /// larger.
     #[error(
         "the label has {labelled}, but the setup says {key} = {wanted} for {channel}: if the overlay shows this text, \
          set {key} = {fix} there; else label the text as shown, its decimal point included"
@@ -27,7 +28,7 @@ pub enum LabelFormatError {
     DigitCount {
         /// Name of the channel.
         channel: String,
-        /// The number of digits in the label, in words.
+        /// The number of digits in the label, or of those after the decimal point, in words.
         labelled: String,
         /// Setup key that states the number of digits.
         key: &'static str,
@@ -36,7 +37,8 @@ pub enum LabelFormatError {
         /// Value of the key that would allow the label.
         fix: usize,
     },
-    /// The text has a colon although the unit is not minutes and seconds, or has none although it is.
+    /// The unit is not minutes and seconds, but the text has a colon. Or the unit is minutes and seconds, but the
+    /// text has no colon followed by two digits.
     #[error(
         "only a channel with unit = \"min:s\" shows a colon, between the minutes and two digits of seconds: label the \
          text as shown, or correct the unit of {channel} in the setup"
