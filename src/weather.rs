@@ -41,7 +41,7 @@ pub struct WeatherError {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
 #[non_exhaustive]
 pub enum WeatherFix {
-    /// A wind in the expected form.
+    /// A wind as speed and direction, such as `4@270`.
     #[error("give speed and the direction the wind comes from, such as 4@270, 4m/s@270 or 9mph@270")]
     WindForm,
     /// A wind with a unit, since the unit of the overlay is not known.
@@ -148,8 +148,8 @@ fn within(value: f64, range: &RangeInclusive<f64>) -> Option<f64> {
     range.contains(&value).then_some(value)
 }
 
-/// Parses a number with a unit of `quantity`, or without a unit in `default_unit`, and converts it to SI
-/// units; `None` if the text or its unit is not understood.
+/// Parses a number in a unit of `quantity` and converts it to SI units. A number without a unit is in
+/// `default_unit`. `None` if the text is not such a number, or if it has no unit and `default_unit` is `None`.
 fn si(text: &str, quantity: Quantity, default_unit: Option<Unit>) -> Option<f64> {
     let (number, rest) = number_and_rest(text)?;
     let unit = if rest.is_empty() { default_unit } else { Unit::parse(rest).ok() };

@@ -8,8 +8,9 @@ pub fn quoted(path: &Path) -> String {
     if cfg!(windows) { quoted_for_windows(&text) } else { quoted_for_posix(&text) }
 }
 
-/// In single quotes if the text contains other than plain characters. Within single quotes every character stands for itself,
-/// except for the single quote, which is escaped (POSIX.1-2017, Shell Command Language, 2.2.2).
+/// Puts a path into single quotes, unless it contains only letters, digits and harmless punctuation. Within single
+/// quotes every character stands for itself, except for the single quote, which is escaped (POSIX.1-2017, Shell
+/// Command Language, 2.2.2).
 fn quoted_for_posix(text: &str) -> String {
     let plain = |letter: char| letter.is_alphanumeric() || "/._-+,:@%=".contains(letter);
     // A word that begins with a dash would be read as an option.
@@ -20,9 +21,9 @@ fn quoted_for_posix(text: &str) -> String {
     format!("'{}'", text.replace('\'', "'\\''"))
 }
 
-/// In double quotes, which Windows' Command Prompt and PowerShell both take, if the text contains other than plain characters. The
-/// names of files contain no double quotes there. A backslash before the last quote is doubled, since it would escape the quote
-/// (Microsoft, "Parsing C command-line arguments").
+/// Puts a path into double quotes, unless it contains only letters, digits and harmless punctuation. Both the
+/// Command Prompt and PowerShell accept double quotes, and file names on Windows contain none. A backslash before
+/// the closing quote is doubled, since it would escape the quote (Microsoft, "Parsing C command-line arguments").
 fn quoted_for_windows(text: &str) -> String {
     let plain = |letter: char| letter.is_alphanumeric() || "\\/._-+:=".contains(letter);
     let text = if text.starts_with('-') { format!(".\\{text}") } else { text.to_owned() };

@@ -80,8 +80,8 @@ fn plan_option(quantity: PlanQuantity) -> &'static str {
     }
 }
 
-/// The command that teaches the digits of a channel, divided into parts that must not be wrapped; `None` if no frame
-/// is known in which the channel's region shows a text.
+/// The command that teaches the digits of a channel, divided into parts that must each stay on one line; `None` if
+/// no frame is known in which the channel's region shows a text.
 pub fn teach_command(unread: &UnreadChannel) -> Option<Vec<String>> {
     let label = |time_s: &f64| format!("--say {}@{time_s:.2}=...", unread.channel.name());
     let mut parts = vec![

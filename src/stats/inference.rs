@@ -3,9 +3,9 @@
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
 /// Coverage factor: half the width of the interval that contains the share `probability` of Student's
-/// distribution, in standard uncertainties. Degrees of freedom are limited to the range from 1 to 10 000,
-/// beyond which the value differs from that of the normal distribution by less than 0.0003. NaN counts as
-/// infinite.
+/// distribution, in standard uncertainties. `degrees_of_freedom` is limited to the range from 1 to 10 000, and NaN
+/// is treated as 10 000. At that limit, the factor for 95 % differs from that of the normal distribution by less
+/// than 0.0003.
 #[must_use]
 pub fn coverage_factor(probability: f64, degrees_of_freedom: f64) -> f64 {
     let freedom = if degrees_of_freedom.is_nan() { 1e4 } else { degrees_of_freedom.clamp(1.0, 1e4) };
@@ -13,9 +13,9 @@ pub fn coverage_factor(probability: f64, degrees_of_freedom: f64) -> f64 {
     StudentsT::new(0.0, 1.0, freedom).map_or(f64::INFINITY, |student| student.inverse_cdf(tail))
 }
 
-/// P-values corrected for multiple comparisons after Holm (1979), in the given order. Starting with the smallest,
-/// each probability is multiplied by the number of probabilities that are not smaller; if the product is below the
-/// previous result, the previous result is used.
+/// P-values corrected for multiple comparisons (Holm, 1979), in the order of `probabilities`. In ascending order,
+/// the k-th of n p-values is multiplied by n - k + 1 (k from 1). Each result is at most 1, and at least as large
+/// as the result for the next smaller p-value.
 #[must_use]
 pub fn holm(probabilities: &[f64]) -> Vec<f64> {
     let mut order: Vec<usize> = (0..probabilities.len()).collect();
@@ -34,12 +34,12 @@ pub fn holm(probabilities: &[f64]) -> Vec<f64> {
 pub struct StandardUncertainty {
     /// The standard uncertainty, in the unit of the quantity that it belongs to.
     pub value: f64,
-    /// Degrees of freedom of the standard uncertainty; infinite if it rests on knowledge instead of samples.
+    /// Degrees of freedom of the standard uncertainty; infinite if it is not estimated from samples.
     pub degrees_of_freedom: f64,
 }
 
 impl StandardUncertainty {
-    /// An uncertainty that rests on knowledge instead of samples, with infinite degrees of freedom.
+    /// An uncertainty that is not estimated from samples, with infinite degrees of freedom.
     #[must_use]
     pub fn known(value: f64) -> Self {
         Self { value, degrees_of_freedom: f64::INFINITY }
@@ -47,8 +47,8 @@ impl StandardUncertainty {
 }
 
 /// Standard uncertainty of a sum or difference of independent parts: the root of the sum of squares, with the
-/// effective degrees of freedom of Welch and Satterthwaite, `u_c^4 / sum(u_i^4 / nu_i)` (JCGM 100:2008, 5.1.2
-/// and G.2b). The degrees of freedom are infinite if no part rests on samples.
+/// effective degrees of freedom of Welch and Satterthwaite, `u_c^4 / sum(u_i^4 / nu_i)` (JCGM 100:2008, 5.1.2 and
+/// G.2b). The degrees of freedom are infinite if no part is estimated from samples.
 #[must_use]
 pub fn welch_satterthwaite(parts: &[StandardUncertainty]) -> StandardUncertainty {
     let combined = parts.iter().map(|part| part.value.powi(2)).sum::<f64>().sqrt();

@@ -16,8 +16,9 @@ const MAX_ITERATIONS: usize = 50;
 pub struct Fit {
     /// The fitted parameters.
     pub parameters: DVector<f64>,
-    /// Covariance of the parameters for independent residuals of standard deviation 1: `(J^T J)^-1`. Multiply it by
-    /// the residual variance for the covariance of the parameters.
+    /// Covariance of the parameters if the residuals are independent with standard deviation 1: `(J^T J)^-1`,
+    /// where `J` holds the derivatives of the fitted values with respect to the parameters. Multiply it by the
+    /// residual variance for the covariance of the parameters.
     pub unit_covariance: DMatrix<f64>,
     /// Observed minus fitted values.
     pub residuals: DVector<f64>,
@@ -90,8 +91,9 @@ pub struct Linearisation {
     pub derivatives: DMatrix<f64>,
 }
 
-/// Fits a nonlinear model by the Gauss-Newton method with step halving. `None` if a step is
-/// not determined or the iteration does not converge.
+/// Fits a nonlinear model by the Gauss-Newton method with step halving, starting at the parameters `start`.
+/// `model` returns the residuals and the derivatives at given parameters. `None` if the derivatives do not
+/// determine a step, or if the fit does not converge within the maximum number of iterations.
 #[must_use]
 pub fn nonlinear(start: &DVector<f64>, model: impl Fn(&DVector<f64>) -> Linearisation) -> Option<Fit> {
     let mut parameters = start.clone();

@@ -29,7 +29,7 @@ pub struct BudgetSummary {
 /// One contribution to the uncertainty of an airspeed.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct ContributionSummary {
-    /// Cause of the contribution.
+    /// What causes the contribution, such as gusts or the rounding of the display.
     pub cause: Cause,
     /// Standard uncertainty of the airspeed from this cause, in `speed_unit`; `None` if not finite.
     pub uncertainty: Option<f64>,

@@ -11,7 +11,7 @@ use crate::series::Blank;
 /// The readings of one channel, counted in frames.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ChannelSummary {
-    /// Channel that was read.
+    /// Channel whose readings are counted.
     pub channel: Channel,
     /// Unit of the values; `None` if unknown.
     pub unit: Option<Unit>,
@@ -29,7 +29,7 @@ pub struct ChannelSummary {
     pub share: Option<f64>,
     /// Number of blank frames by reason.
     pub blank: BTreeMap<BlankReason, usize>,
-    /// Digits missing from the channel's glyph set, such as `47`.
+    /// The digits that the channel's glyph set lacks, as one text: `47` if it lacks 4 and 7.
     pub unknown_digits: String,
     /// Why the channel cannot be read at all; `None` if it can be read.
     pub unread: Option<UnreadSummary>,
@@ -118,9 +118,11 @@ pub struct UnreadSummary {
     pub readable_share: Option<f64>,
     /// Path of the clip in which to label frames.
     pub clip: String,
-    /// Times of the frames to label, in seconds from the first frame of the clip.
+    /// Times of the frames to label, in seconds from the first frame of the clip; an element is `None` if not
+    /// finite.
     pub teach_at_s: Vec<Option<f64>>,
-    /// The command that labels the frames at `teach_at_s`; `None` if there are none.
+    /// The command that labels the frames at `teach_at_s`; `None` if there are no such frames, or if the flight
+    /// was read in the window.
     pub command: Option<String>,
 }
 

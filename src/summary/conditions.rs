@@ -79,12 +79,12 @@ pub struct PatternSummary {
     pub throttle_percent: Option<f64>,
     /// Numbers of the legs, from 1.
     pub legs: Vec<usize>,
-    /// Whether the pilot held the track over the ground or the heading of the nose.
+    /// Whether the directions of the legs are those of the track over the ground or of the nose.
     pub held: HeadingReference,
     /// Airspeed with its 95 % interval and its standard uncertainty.
     #[serde(flatten)]
     pub airspeed: AirspeedSummary,
-    /// Wind speed, in `speed_unit`; `None` in files of other versions.
+    /// Wind speed, in `speed_unit`; `None` if not finite.
     pub wind: Option<f64>,
     /// Direction the wind comes from, in degrees clockwise from north; `None` if not finite.
     pub wind_from_deg: Option<f64>,

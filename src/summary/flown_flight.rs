@@ -1,4 +1,4 @@
-//! The results of one flight that comparing and planning need, in SI units.
+//! The part of a flight's summary that comparisons and plans need, in SI units.
 
 use thiserror::Error;
 
@@ -43,7 +43,8 @@ pub struct FlownFlight {
     /// The throttle steps with an airspeed: from pairs of legs or, where a throttle has no pairs, from legs in three
     /// or more directions.
     pub steps: Vec<FlownStep>,
-    /// The pairs of each step, for fitting the effect of the battery voltage.
+    /// For each throttle step of the summary, the airspeeds and voltages of its pairs, for fitting the effect of
+    /// the battery voltage.
     pub runs: Vec<Vec<VoltageRun>>,
     /// Median duration of the evaluated part of a leg, in seconds; `None` without legs.
     pub leg_s: Option<f64>,
@@ -89,7 +90,7 @@ impl FlownFlight {
     }
 }
 
-/// Durations of the evaluated parts of all legs that belong to a step.
+/// Durations of the steady middles of all legs that belong to a throttle step, in seconds.
 fn leg_durations_s(summary: &Summary) -> Vec<f64> {
     let legs = summary.legs.iter().filter(|leg| leg.step.is_some());
     legs.filter_map(|leg| Some(leg.steady_end_s? - leg.steady_start_s?)).collect()
@@ -136,8 +137,9 @@ fn runs(summary: &Summary, step: u32, speed_si: f64) -> Vec<VoltageRun> {
     summary.pairs.iter().filter(|pair| pair.step == step).filter_map(run).collect()
 }
 
-/// The pattern as a step, if its throttle is not among the `steps`. A pattern without a known throttle counts only
-/// if there are no steps at all.
+/// Converts a pattern to a throttle step in SI units; `speed_si` is the number of m/s in the unit of the speeds.
+/// `None` if one of `steps` has the same throttle, if the throttle is unknown and there are steps already, or if
+/// the airspeed or its uncertainty cannot be used.
 fn pattern_step(pattern: &PatternSummary, steps: &[FlownStep], speed_si: f64) -> Option<FlownStep> {
     let is_known = |percent: f64| steps.iter().any(|step| step.throttle_percent == Some(percent));
     if pattern.throttle_percent.map_or(!steps.is_empty(), is_known) {

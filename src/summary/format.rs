@@ -8,15 +8,15 @@ use thiserror::Error;
 
 use super::schema::Summary;
 
-/// Version of the schema of `summary.json`. Raise it when a field is renamed, removed or given another
-/// meaning, or when a name in a field that holds one of a list of names changes. A field may be added without
-/// raising it: if the field is missing in a file, it gets its default value.
+/// Version of the schema of `summary.json`. Raise it when a field is renamed, removed or given another meaning, or
+/// when a variant of an enum gets another name in the file. A new field needs no new version: if a file lacks the
+/// field, the field gets its default value.
 pub const SUMMARY_FORMAT: u32 = 1;
 
-/// Maximum number of throttle steps and of patterns in a summary: a hundred times those of a long flight. It limits
-/// the time of a comparison, which goes through all pairs for each step. Set by judgement.
+/// Maximum number of throttle steps, and of patterns, in a summary: a hundred times as many as in a long flight.
+/// It limits the time of a comparison, which searches all pairs for each step. Set by judgement.
 const MAX_STEPS: usize = 1000;
-/// Maximum number of legs, and of pairs of legs, in a summary: fifty times those of a long flight. Set by
+/// Maximum number of legs, and of pairs of legs, in a summary: fifty times as many as in a long flight. Set by
 /// judgement.
 const MAX_PAIRS: usize = 10_000;
 
@@ -27,7 +27,7 @@ pub enum SummaryError {
     /// The bytes are not a summary.
     #[error("not the summary of a flight ({0})")]
     NotSummary(#[from] serde_json::Error),
-    /// The summary has more entries than any flight.
+    /// A list in the summary has more entries than allowed.
     #[error("its list of {list} has {found} entries; a summary has at most {limit}")]
     TooLong {
         /// Name of the list.
@@ -43,7 +43,7 @@ pub enum SummaryError {
          version that wrote it, or read the clips again with this one"
     )]
     Newer {
-        /// The version of the file.
+        /// Version of the schema in the file.
         found: u32,
     },
     /// The summary was written in an earlier version of the schema.
@@ -52,12 +52,13 @@ pub enum SummaryError {
          with this version"
     )]
     Older {
-        /// The version of the file.
+        /// Version of the schema in the file.
         found: u32,
     },
 }
 
-/// The fields that the summaries of all versions have in common, and one field that only a summary has.
+/// The version of the schema, which summaries of all versions contain, and the throttle steps. A file without
+/// throttle steps is not a summary.
 #[derive(Deserialize)]
 struct Header {
     format: u32,
@@ -82,7 +83,7 @@ impl Summary {
         }
     }
 
-    /// The summary, if its lists are not longer than those of any flight.
+    /// Returns the summary, or [`SummaryError::TooLong`] if one of its lists has more entries than allowed.
     fn with_short_lists(self) -> Result<Self, SummaryError> {
         let lists = [
             ("steps", self.steps.len(), MAX_STEPS),

@@ -45,12 +45,12 @@ pub enum LoadError {
         /// What is wrong with the content, with line and column.
         source: SummaryError,
     },
-    /// The summary file has another version of the schema.
+    /// The summary file has another version of the schema, or a list with too many entries.
     #[error("{}: {source}", path.display())]
     OtherFormat {
         /// Path of the summary file.
         path: PathBuf,
-        /// The versions that were found and expected.
+        /// The version that was found, or the list that is too long, with what is accepted.
         source: SummaryError,
     },
     /// The unit of the speeds in the summary is not known.
@@ -58,12 +58,12 @@ pub enum LoadError {
     NoUnit {
         /// Path of the summary file.
         path: PathBuf,
-        /// The missing unit, with the way to state it.
+        /// The error that says how to state the unit.
         source: SpeedUnitError,
     },
 }
 
-/// Path of the summary of a result folder, or of a summary file given as such.
+/// Path of the summary file: `summary.json` in `path` if that is a folder, otherwise `path` itself.
 #[must_use]
 pub fn summary_file(path: &Path) -> PathBuf {
     if path.is_dir() { path.join(SUMMARY_FILE) } else { path.to_owned() }

@@ -5,20 +5,20 @@ use serde::{Deserialize, Serialize};
 
 use crate::propulsion::ExponentSource;
 
-/// Results on battery, motor and propeller; `None` or empty if a channel or a property of the aircraft is
-/// missing.
+/// Results on battery, motor and propeller. A result is `None` or empty if it needs a channel or a property of the
+/// aircraft that is missing.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default)]
 pub struct PropulsionSummary {
     /// Results on the battery pack; `None` if no leg has a voltage reading.
     pub battery: Option<BatterySummary>,
-    /// Warnings about signs of trouble, one sentence each.
+    /// Warnings about rising power, falling voltage or a rising resistance of the battery pack, one sentence each.
     pub cautions: Vec<String>,
     /// Airspeed against throttle, as flown; `None` with fewer than two throttles, or if the fit
     /// fails.
     pub curve: Option<CurveSummary>,
-    /// The throttle above which more throttle adds little speed; `None` with fewer than three throttles, or
-    /// if the gain is not small even at the highest.
+    /// The throttle above which more throttle adds little speed; `None` with fewer than three throttles, or if
+    /// even the gain between the two highest throttles is not small.
     pub diminishing_return: Option<DiminishingReturnSummary>,
     /// Airspeed against throttle as it would be on the freshly charged battery; `None` unless the battery was
     /// recorded at rest before and after the legs.
@@ -26,11 +26,11 @@ pub struct PropulsionSummary {
     /// Electrical power of each leg.
     pub power: Vec<PowerRunSummary>,
     /// Exponent of the power law between electrical power and airspeed, over the legs; `None` with fewer than
-    /// three legs that have a power.
+    /// three legs that have a power, or if all have the same airspeed.
     pub power_exponent: Option<f64>,
     /// Motor and propeller at each throttle step.
     pub propeller: Vec<PropellerSummary>,
-    /// Effect of the battery voltage on the airspeed; `None` in files without it.
+    /// Effect of the battery voltage on the airspeed; `None` only if the file lacks this field.
     pub voltage_model: Option<VoltageModelSummary>,
     /// Airspeed lost at each throttle step because the battery had discharged.
     pub voltage_shares: Vec<VoltageShareSummary>,
@@ -58,7 +58,7 @@ pub struct BatterySummary {
     pub resting_after_v: Option<f64>,
     /// Resting voltage before the first leg; `None` if that rest was not recorded.
     pub resting_before_v: Option<f64>,
-    /// Change of the voltage under load, in V/min; `None` with fewer legs than a trend needs.
+    /// Change of the voltage under load, in V/min; `None` with fewer than two legs that have a voltage.
     pub trend_v_per_min: Option<TrendSummary>,
 }
 
@@ -78,7 +78,8 @@ pub struct TrendSummary {
 /// Airspeed against throttle: `V = a (throttle / 100)^b`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CurveSummary {
-    /// Covariance of the parameters `a` and `b`: `[var a, cov(a, b), var b]`, in (m/s)^2, m/s and 1.
+    /// Covariance of the parameters `a` and `b`: `[var a, cov(a, b), var b]`, in (m/s)^2, m/s and 1; an element is
+    /// `None` if not finite.
     pub covariance: [Option<f64>; 3],
     /// Degrees of freedom of the covariance; `None` if infinite.
     pub degrees_of_freedom: Option<f64>,
@@ -87,19 +88,19 @@ pub struct CurveSummary {
     pub excess_scatter: Option<f64>,
     /// The exponent b; `None` if not finite.
     pub exponent: Option<f64>,
-    /// Lowest and highest throttle flown, in per cent.
+    /// Lowest and highest throttle flown, in per cent; each `None` if not finite.
     pub flown_percent: (Option<f64>, Option<f64>),
     /// The airspeed `a` at full throttle, in m/s; `None` if not finite.
     pub full_throttle_mps: Option<f64>,
 }
 
-/// The throttle above which more throttle adds little speed.
+/// The throttle above which each further per cent of throttle adds less airspeed than a threshold.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct DiminishingReturnSummary {
-    /// Whether the measurements prove it: all gains above this throttle are significantly below the
-    /// threshold.
+    /// Whether the measurements show it: the upper end of the 95 % interval of every gain above this throttle is
+    /// below the threshold.
     pub shown: bool,
-    /// Gain per per cent of throttle that counts as little, in m/s; `None` if not finite.
+    /// The threshold: half of the average gain in airspeed per per cent of throttle, in m/s; `None` if not finite.
     pub threshold_mps: Option<f64>,
     /// Throttle of diminishing return, in per cent; `None` if not finite.
     pub throttle_percent: Option<f64>,
@@ -116,7 +117,7 @@ pub struct PowerRunSummary {
     pub leg: usize,
     /// Electrical power, in watts; `None` if not finite.
     pub power_w: Option<f64>,
-    /// Start of the leg, in seconds of flight time; `None` if not finite.
+    /// Start of the leg's steady middle, in seconds of flight time; `None` if not finite.
     pub start_s: Option<f64>,
     /// Number of the throttle step, from 1.
     pub step: u32,
@@ -130,12 +131,12 @@ pub struct PropellerSummary {
     /// Advance ratio: airspeed divided by revolutions a second and propeller diameter. `None` if the diameter
     /// is not given.
     pub advance_ratio: Option<f64>,
-    /// Whether the motor speed was measured.
+    /// Whether the motor speed was measured; otherwise it is computed for full throttle without load.
     pub measured: bool,
     /// Pitch speed (revolutions a second times propeller pitch), in m/s; `None` if the pitch is not given.
     pub pitch_speed_mps: Option<f64>,
-    /// Motor speed in revolutions per minute: as measured, or without load at full throttle. `None` if not
-    /// finite.
+    /// Motor speed in revolutions per minute: as measured, or computed from the voltage for full throttle without
+    /// load. `None` if not finite.
     pub rpm: Option<f64>,
     /// Slip: how far the airspeed is below the pitch speed, as a share of the pitch speed; `None` if the
     /// pitch is not given.
@@ -144,12 +145,13 @@ pub struct PropellerSummary {
     pub throttle_percent: Option<f64>,
 }
 
-/// Effect of the battery voltage on the airspeed: `V ~ U^k`.
+/// Effect of the battery voltage on the airspeed: the airspeed is proportional to `U^k`, where `U` is the voltage
+/// under load.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct VoltageModelSummary {
     /// The exponent k; `None` if not finite.
     pub exponent: Option<f64>,
-    /// Number of repeated flights at one throttle and different voltages that the exponent was compared with.
+    /// Number of pairs that were available to fit the exponent, not counting the first pair at each throttle.
     pub runs: usize,
     /// Whether the exponent is assumed or fitted.
     pub source: ExponentSource,
@@ -168,6 +170,6 @@ pub struct VoltageShareSummary {
     pub step: u32,
     /// Throttle in per cent; `None` if it is not known.
     pub throttle_percent: Option<f64>,
-    /// Standard uncertainty of `missing_mps`, in m/s.
+    /// Standard uncertainty of `missing_mps`, in m/s; `None` if not finite.
     pub uncertainty_mps: Option<f64>,
 }

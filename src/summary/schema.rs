@@ -12,7 +12,8 @@ use crate::series::SignalLossKind;
 use crate::setup::Aircraft;
 
 /// The content of `summary.json`. An unknown number is `None` (`null` in the file). Times are in seconds since the
-/// first video frame of the flight. Numbers have at most six decimals.
+/// first video frame of the flight. Numbers have at most six decimals, except those in `wind` and `aircraft`,
+/// which are not rounded.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(default)]
 pub struct Summary {
@@ -50,7 +51,8 @@ pub struct Summary {
     pub pairs: Vec<PairSummary>,
     /// The throttle steps.
     pub steps: Vec<StepSummary>,
-    /// The wind if it was given or fitted to the turns; `None` if only the pairs show it.
+    /// The wind if it was given or fitted to the turns; `None` if only its component along the course is known,
+    /// from the pairs.
     pub wind: Option<WindSummary>,
     /// The air at the altitude of the legs.
     pub air: AirSummary,

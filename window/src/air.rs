@@ -9,9 +9,9 @@ use pairspeed::model::channel::Channel;
 use pairspeed::setup::{Region, Setup};
 use pairspeed::weather::{self, WeatherError};
 
-/// Width and height of a field, in points.
+/// Width and height of a field, in points (set by judgement).
 const FIELD: [f32; 2] = [140.0, 26.0];
-/// Width of a field together with its name, in points.
+/// Width of a field together with its name, in points (set by judgement).
 const COLUMN: f32 = 310.0;
 
 /// A value of the wind or of the air that can be entered.
@@ -182,7 +182,7 @@ impl AirFields {
     }
 }
 
-/// The name of one of several choices.
+/// The name of the choice `chosen`; empty if it is not among `choices`, which are values with their names.
 fn name_of<T: PartialEq>(choices: &[(T, &'static str)], chosen: T) -> &'static str {
     choices.iter().find(|(choice, _)| *choice == chosen).map_or("", |(_, name)| name)
 }

@@ -16,12 +16,12 @@ use pairspeed::plan::{Pack, PlanError, PlanRequest, TestCard, plan, usual_half_w
 use pairspeed::summary::load_flight;
 use pairspeed::visible;
 
-/// Width and height of a field, in points.
+/// Width and height of a field, in points (set by judgement).
 const FIELD: [f32; 2] = [200.0, 26.0];
-/// Width of a field together with its name, in points.
+/// Width of a field together with its name, in points (set by judgement).
 const COLUMN: f32 = 390.0;
 
-/// An entry for the next flight.
+/// A field of the page, for one condition of the next flight.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum CardEntry {
     Steps,
@@ -192,7 +192,7 @@ impl CardScreen {
     }
 }
 
-/// The unit of fields whose entry states none.
+/// The unit of speed that the pilot has chosen; km/h if none is chosen.
 fn shown_unit(form: &CardForm) -> Unit {
     form.unit.unwrap_or(Unit::KilometresPerHour)
 }

@@ -222,7 +222,7 @@ impl CompareScreen {
     }
 }
 
-/// Shows the choice of the unit of speeds; `None` stands for the unit of the flight.
+/// Shows the choice of the unit of speeds; `None` stands for the unit in which the flight's results are.
 pub(super) fn unit_choice(ui: &mut Ui, unit: &mut Option<Unit>) {
     let label = ui.label("Speeds in");
     let shown = unit.map_or("the flight's unit", Unit::symbol);
@@ -270,7 +270,8 @@ fn name(index: usize) -> String {
     if index == 0 { "before".to_owned() } else { format!("after {index}") }
 }
 
-/// Sets the air density of a flight as typed; an empty field sets none.
+/// Sets the air density of a flight from the typed text `written`, in kg/m^3; an empty text leaves the density
+/// unchanged. Returns a message if the text is not a plausible density.
 fn set_density(flight: &mut FlownFlight, written: &str) -> Result<(), String> {
     let number = written.trim().trim_end_matches("kg/m^3").trim_end();
     if number.is_empty() {

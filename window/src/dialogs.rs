@@ -36,7 +36,8 @@ pub(super) fn setup_file(ctx: &egui::Context) -> Choice {
     Work::start(ctx, move |_| Ok::<_, String>(one(pollster::block_on(dialog))))
 }
 
-/// Asks the pilot for a folder.
+/// Asks the pilot for a folder. The dialog has the title `title` and starts in the folder `from`; `None` leaves
+/// the start to the operating system.
 pub(super) fn folder(ctx: &egui::Context, title: &str, from: Option<&Path>) -> Choice {
     let mut dialog = AsyncFileDialog::new().set_title(title);
     if let Some(from) = from {

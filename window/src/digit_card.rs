@@ -9,10 +9,10 @@ use pairspeed::glyphs::CHARACTERS;
 use pairspeed::learn::LabelRequest;
 use pairspeed::model::channel::Channel;
 
-/// Minimum width of a field, in points.
+/// Minimum width of a field, in points (set by judgement).
 const MIN_FIELD: f32 = 132.0;
 
-/// Margin around the image and its field, in points.
+/// Margin around the image and its field, in points (set by judgement).
 const CARD_MARGIN: i8 = 6;
 /// An image of a reading and the label that the pilot types for it.
 pub(super) struct DigitCard {
@@ -24,7 +24,7 @@ pub(super) struct DigitCard {
 }
 
 impl DigitCard {
-    /// A card for a request.
+    /// A card for a reading that the pilot is asked to label, with an empty field.
     pub fn of(ask: LabelRequest) -> Self {
         let LabelRequest { channel, time_s, image: picture } = ask;
         Self { channel, time_s, picture, texture: None, text: String::new() }
@@ -41,7 +41,8 @@ impl DigitCard {
         self.size().x.max(MIN_FIELD) + 2.0 * f32::from(CARD_MARGIN)
     }
 
-    /// Shows the image with its field; returns whether the pilot has finished typing.
+    /// Shows the image with its field, which gets the keyboard focus if `focus` is true. Returns whether the pilot
+    /// has finished typing by pressing Enter.
     pub fn show(&mut self, ui: &mut egui::Ui, focus: bool) -> bool {
         let name = format!("{} at {}", self.channel.name(), theme::clock(self.time_s));
         let size = self.size();

@@ -23,7 +23,8 @@ use pairspeed::{glyph_sets, readings, visible};
 
 /// Name under which typed labels are stored until the digits are learned from them.
 const DRAFT: &str = "digits";
-/// Minimum share of the sampled frames that is read for a channel to need no labels, 0 to 1.
+/// Minimum share of the sampled frames in which a channel must be read to need no labels, 0 to 1 (set by
+/// judgement).
 const WELL_READ: f64 = 0.6;
 
 /// State of the Digits page.
@@ -54,7 +55,7 @@ struct Found {
     asks: Vec<LabelRequest>,
     known: Vec<(Channel, f64)>,
     label_file: LabelFile,
-    /// Labels that were typed before.
+    /// Labels that the pilot had typed before this search started.
     typed: Vec<StoredLabel>,
 }
 
@@ -407,7 +408,7 @@ fn look_at(clip: &Path, setup: &LoadedSetup, typed: Vec<StoredLabel>) -> Result<
     Ok(Found { asks, known, label_file, typed })
 }
 
-/// For each channel, the share of the sampled frames that is read, 0 to 1.
+/// For each channel, the share of the sampled frames in which `recogniser` reads it, 0 to 1.
 fn known_shares(setup: &LoadedSetup, recogniser: &Recogniser, sample: &Sample) -> Vec<(Channel, f64)> {
     let regions = setup.setup.regions.iter().zip(&sample.regions).enumerate();
     let share = |(number, (region, patches)): (

@@ -18,7 +18,8 @@ use pairspeed::learn::LabelledReading;
 use pairspeed::new_camera::{NamedReadout, NewCamera, NewCameraError, is_same_box, prepare_camera};
 use pairspeed::setup::{LoadedSetup, Region, usual_setup};
 
-/// The result of the search for the camera of a recording without a setup of its own.
+/// The result of the search for the camera of a recording, if no setup is chosen and none is named after the
+/// recording.
 pub(super) enum Search {
     /// A setup beside the recording fits.
     Beside(LoadedSetup),
@@ -128,7 +129,7 @@ impl FoundCamera {
         &self.camera.setup
     }
 
-    /// The glyphs.
+    /// The glyphs that were deciphered or learned for the camera.
     #[must_use]
     pub fn glyphs(&self) -> &Arc<GlyphSet> {
         &self.glyphs
@@ -140,7 +141,8 @@ impl FoundCamera {
         self.camera.readouts.iter().find(|readout| is_same_box(readout.rect, region.rect))
     }
 
-    /// Saves the setup as the pilot has changed it, with the glyphs and labels, whose channels are renamed accordingly.
+    /// Saves the setup as the pilot has changed it, with the glyphs and labels, whose channels are renamed
+    /// accordingly. `existing` says whether existing files are replaced.
     ///
     /// # Errors
     /// [`NewCameraError`] if one of them cannot be written.

@@ -11,7 +11,7 @@ use pairspeed::learn::{self, LabelledReading, RejectedLabel, SuspectLabel};
 use pairspeed::model::channel::Channel;
 use pairspeed::visible;
 
-/// Height of the images shown, in points.
+/// Height of the images shown, in points (set by judgement).
 pub(super) const PICTURE_HEIGHT: f32 = 44.0;
 
 /// The result of learning, as it is shown.
@@ -44,7 +44,8 @@ pub(super) enum LessonAction {
 }
 
 impl LessonView {
-    /// Prepares the result of learning. `missing` are the digits without a glyph; clips that were not found are named.
+    /// Prepares the result of learning for display. `missing` are the digits without a glyph, `left_out_clips` the
+    /// names of labelled clips that were not found.
     pub(super) fn of(
         ctx: &egui::Context,
         lesson: &learn::LearnedGlyphs,

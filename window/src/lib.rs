@@ -45,7 +45,8 @@ use pairspeed::setup::Region;
 pub use shared::{Finished, Notice, Shared};
 use store::Store;
 
-/// Height of the area for messages in points: two lines, so that nothing moves when a message appears.
+/// Height of the area for messages, in points. Set by judgement: room for two lines, so that nothing moves when a
+/// message appears.
 const NOTICE: f32 = 46.0;
 
 /// The pages of the window, in the order in which the pilot goes from a recording to its airspeeds.
@@ -118,10 +119,10 @@ pub trait Screen {
     /// Shows the page and handles what the pilot does.
     fn show(&mut self, ui: &mut egui::Ui, shared: &mut Shared);
 
-    /// Takes over results of background work; called before every repaint, whichever page is shown.
+    /// Processes the results of background work; called before every repaint, whichever page is shown.
     fn attend(&mut self, _ctx: &egui::Context, _shared: &mut Shared) {}
 
-    /// Keeps work that is not saved yet, because the window closes or another recording is opened.
+    /// Saves work that is not saved yet, before the window closes or another recording is opened.
     fn keep(&mut self, _shared: &Shared) {}
 }
 
@@ -185,7 +186,7 @@ impl App {
         self.recording.open(ctx, clips);
     }
 
-    /// Keeps all work that is not saved yet.
+    /// Saves all work that is not saved yet.
     pub fn keep(&mut self) {
         for page in Page::ALL {
             let (screen, shared) = self.screen(page);

@@ -11,10 +11,10 @@ use thiserror::Error;
 use super::App;
 use super::store::Store;
 
-/// Initial width and height of the window, in points.
+/// Initial width and height of the window, in points (set by judgement).
 const SIZE: [f32; 2] = [1280.0, 720.0];
 
-/// Minimum width and height of the window, in points.
+/// Minimum width and height of the window, in points (set by judgement).
 const MIN_SIZE: [f32; 2] = [560.0, 340.0];
 
 /// Why the window could not be opened.
@@ -36,7 +36,8 @@ impl WindowError {
     }
 }
 
-/// Whether there is a display on which a window can be opened.
+/// Whether there is a display on which a window can be opened. On Linux this is judged by the environment
+/// variables `DISPLAY` and `WAYLAND_DISPLAY`; on Windows and macOS it is always true.
 #[must_use]
 pub fn has_display() -> bool {
     let is_set = |name| std::env::var_os(name).is_some_and(|value| !value.is_empty());
@@ -71,8 +72,8 @@ pub fn open(clips: Vec<PathBuf>) -> Result<(), WindowError> {
     run.map_err(|error| WindowError { reason: error.to_string() })
 }
 
-/// Opens a hidden window and closes it again. The operating system allows this once per process, and not together with
-/// [`open()`].
+/// Opens a hidden window and closes it again. The window library allows one event loop per process, so a process
+/// can call this only once, and not together with [`open()`].
 ///
 /// # Errors
 ///

@@ -16,8 +16,8 @@ pub(super) struct PageFile {
 }
 
 impl PageFile {
-    /// Shows the path of the page and saves the page when the pilot asks for it. `usual` is the default path.
-    /// An existing page is kept, and the new one gets a number.
+    /// Shows the path of the page and saves the page when the pilot presses the button. `usual` is the default
+    /// path, and `page` makes the page as HTML. An existing file is kept: the new file gets a number in its name.
     pub fn show(&mut self, ui: &mut Ui, shared: &mut Shared, usual: &Path, page: impl FnOnce() -> String) {
         ui.horizontal_wrapped(|ui| {
             let label = ui.label("Page to print");
@@ -52,7 +52,8 @@ pub(super) fn open(path: &Path, shared: &mut Shared) {
     }
 }
 
-/// The path itself, or, if a file of that name exists, the path with the first number that is free.
+/// The path itself, or, if that file exists, the path with the first free number in its name, such as
+/// `card-2.html`. A path without an extension gets `.html`.
 pub(super) fn free(path: &Path) -> PathBuf {
     let stem = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
     let extension =

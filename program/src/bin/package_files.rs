@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use clap_complete::Shell;
 
-/// Name of the program, and of its files.
+/// Name of the program, under which the completions are written.
 const NAME: &str = "pairspeed";
 
 fn main() -> Result<(), Box<dyn Error>> {

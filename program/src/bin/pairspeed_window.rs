@@ -1,11 +1,13 @@
-//! Opens the window without a console beside it. On Windows a program either has a console or has none: `pairspeed` has one, for
-//! its commands, and this one has none. It starts `pairspeed window`, which lies beside it, and shows why if that fails.
+//! Opens the window without a console. On Windows a program either has a console or has none: `pairspeed` has one,
+//! for its commands; this program has none. It starts `pairspeed window` from the folder that it lies in itself,
+//! and shows the reason in a dialog if that fails.
 #![cfg_attr(windows, windows_subsystem = "windows")]
 
 use std::env::consts::EXE_SUFFIX;
 use std::process::{Command, Stdio};
 
-/// Flag of a process that gets no console. Source: Microsoft, "Process Creation Flags", CREATE_NO_WINDOW.
+/// Windows process creation flag: the new process gets no console. Source: Microsoft, "Process Creation Flags",
+/// CREATE_NO_WINDOW.
 #[cfg(windows)]
 const CREATE_NO_WINDOW: u32 = 0x0800_0000;
 
@@ -16,8 +18,8 @@ fn main() {
     }
 }
 
-/// Runs `pairspeed window` with the files that this program was given, until the window is closed. Fails with a message for the
-/// pilot.
+/// Runs `pairspeed window` with the arguments of this program, and waits until the window is closed. Returns a
+/// message for the pilot if the window cannot be started or fails.
 fn open_window() -> Result<(), String> {
     let own = std::env::current_exe().map_err(|error| error.to_string())?;
     let program = own.with_file_name(format!("pairspeed{EXE_SUFFIX}"));

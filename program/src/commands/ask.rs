@@ -10,9 +10,9 @@ use pairspeed::model::channel::Channel;
 use pairspeed::model::units::{Quantity, Unit};
 use pairspeed::new_camera::{NewCamera, NewCameraError};
 
-/// Height of an image in the terminal, in lines; each line shows two rows of pixels.
+/// Height of an image in the terminal, in lines; each line shows two rows of pixels (set by judgement).
 const PICTURE_LINES: u32 = 9;
-/// Maximum width of an image in the terminal, in characters: it fits into 80 columns.
+/// Maximum width of an image in the terminal, in characters. Set by judgement: the image fits into 80 columns.
 const MAX_COLUMNS: u32 = 76;
 /// Index of the darkest of the terminal's grey colours (ECMA-48 with the indexed colours of ISO/IEC 8613-6).
 const FIRST_GREY: u32 = 232;
@@ -20,7 +20,7 @@ const FIRST_GREY: u32 = 232;
 /// Number of the terminal's grey colours.
 const GREYS: u32 = 24;
 
-/// A conversation with the pilot.
+/// Asks the pilot questions: writes them to `output`, and reads the answers from `input`.
 pub struct Conversation<R, W> {
     input: R,
     output: W,
@@ -38,7 +38,8 @@ impl Conversation<std::io::StdinLock<'static>, std::io::Stderr> {
 }
 
 impl<R: BufRead, W: Write> Conversation<R, W> {
-    /// Asks about doubtful names, missing units and doubtful digits, and learns from the answers.
+    /// Asks the pilot about doubtful channels, missing units and doubtful digits. Sets the channels and units in
+    /// `camera`, and learns the digits from the answers and the frames of `clip`.
     pub fn settle(&mut self, camera: &mut NewCamera, clip: &mut Clip) -> Result<(), NewCameraError> {
         for readout in 0..camera.readouts.len() {
             self.ask_name(camera, readout);
@@ -105,7 +106,7 @@ impl<R: BufRead, W: Write> Conversation<R, W> {
         }
     }
 
-    /// The labels that the pilot confirms or corrects.
+    /// Asks the pilot about each doubtful reading. Returns those that the pilot confirms or corrects, as labels.
     fn confirmed(&mut self, camera: &NewCamera) -> Vec<LabelledReading> {
         let mut answers = Vec::new();
         for question in &camera.questions {

@@ -19,7 +19,8 @@ use super::teach::{PictureFolder, QUESTION_NAME, enlarged};
 use crate::quoting::quoted;
 use crate::wording;
 
-/// The setup for the clips of a flight. With `ask`, the pilot is asked about doubtful parts of a new setup.
+/// The setup for the clips of a flight. With `ask`, the pilot is asked about doubtful channels, missing units and
+/// doubtful digits of a new setup.
 ///
 /// `beside` are the setups in the folder of the first clip, or the reason why they cannot be listed.
 pub fn setup_for(
@@ -100,7 +101,8 @@ fn save_boxes(camera: &NewCamera, picture: &Path) -> Result<(), Failure> {
     save_png(&annotate(&camera.still, &labels), picture, Existing::ReplaceOwn).map_err(Failure::misuse)
 }
 
-/// Prints what was found to standard error, because standard output is for the result alone.
+/// Prints the readouts that were found to standard error, because standard output is for the result alone.
+/// `picture` is the path of the image of their boxes.
 fn describe(camera: &NewCamera, picture: &Path) {
     say_line!("No setup is given. The overlay was searched; it shows:");
     for NamedReadout { guess, example, .. } in &camera.readouts {

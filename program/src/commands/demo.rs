@@ -20,12 +20,12 @@ use super::{Failure, existing_or};
 /// The demonstration clip, which the program contains so that the demonstration works anywhere.
 const CLIP: EmbeddedFile =
     EmbeddedFile { name: "salt-flat.mp4", bytes: include_bytes!("../../../demo-clips/salt-flat.mp4") };
-/// The setup of its camera.
+/// The setup file of the camera that recorded the demonstration clip.
 const SETUP: EmbeddedFile = EmbeddedFile {
     name: "salt-flat.setup.toml",
     bytes: include_bytes!("../../../demo-clips/salt-flat.setup.toml"),
 };
-/// The airspeeds that were simulated.
+/// The airspeeds that were simulated for the demonstration clip, as TOML.
 const TRUTH: &str = include_str!("../../../demo-clips/salt-flat.truth.toml");
 
 /// A file that the program contains.
@@ -35,8 +35,8 @@ struct EmbeddedFile {
 }
 
 impl EmbeddedFile {
-    /// Writes the file into a folder and returns its path. A file of that name with the same content counts as
-    /// written; one with other content stays as it is, and an error is returned.
+    /// Writes the file into a folder and returns its path. An existing file of that name is not changed: it is an
+    /// error if its content differs.
     fn write_to(&self, folder: &Path) -> Result<PathBuf, Failure> {
         let path = folder.join(self.name);
         let limit = self.bytes.len() as u64;
@@ -151,7 +151,7 @@ fn holds_only(folder: &Path, clip: &Path) -> bool {
     clips.is_some_and(|clips| matches!(&clips[..], [one] if one["file"] == clip.display().to_string()))
 }
 
-/// The summary with an additional entry `truth`, the list of the true steps.
+/// The summary as JSON, with `compared` as the additional entry `truth`.
 fn with_truth(flight: &Flight, compared: &[TruthComparison]) -> Result<Value, Failure> {
     let bytes = summary_json(flight).map_err(Failure::failed)?;
     let mut summary: Value = serde_json::from_slice(&bytes).map_err(Failure::failed)?;

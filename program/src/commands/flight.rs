@@ -1,4 +1,4 @@
-//! Reading a flight, with the commands that its results name.
+//! Reads a flight, and adds the commands that teach the channels that cannot be read.
 
 use std::path::PathBuf;
 

@@ -111,7 +111,8 @@ impl FlightConditions {
     }
 }
 
-/// Parses the value of an option, if the option is given.
+/// Parses the value of a command line option with `read`; `None` if the option is not given. `option` is the
+/// option's name, for the error message.
 fn given<T>(
     option: &str,
     text: Option<&str>,

@@ -25,7 +25,7 @@ pub struct HealthArguments {
     folder: PathBuf,
 }
 
-/// Severity of what a check found missing.
+/// What a check found missing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Lack {
     /// Nothing is missing.
@@ -68,7 +68,7 @@ pub fn run(arguments: &HealthArguments) -> Result<(), Failure> {
     }
 }
 
-/// Whether the video libraries read the usual recordings.
+/// Checks that the video libraries can read the usual recordings.
 fn recordings(library: &VideoLibrary) -> Check {
     let (lack, found) = if library.lacks.is_empty() {
         (Lack::Nothing, library.reads.join(", "))
@@ -82,7 +82,7 @@ fn recordings(library: &VideoLibrary) -> Check {
     Check { subject: "Recordings", lack, found }
 }
 
-/// Whether files can be written in a folder.
+/// Checks that files can be written in a folder.
 fn results(folder: &Path) -> Check {
     let shown = std::path::absolute(folder).unwrap_or_else(|_| folder.to_owned());
     let (lack, found) = match can_write(folder) {
@@ -106,7 +106,7 @@ fn can_write(folder: &Path) -> io::Result<()> {
     std::fs::remove_file(&path)
 }
 
-/// Whether the window can be opened.
+/// Checks that the window can be opened.
 #[cfg(feature = "window")]
 fn window() -> Check {
     let (lack, found) = match pairspeed_window::try_display() {

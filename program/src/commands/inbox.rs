@@ -14,8 +14,9 @@ use super::Failure;
 use super::reading_process::ReadingProcess;
 use crate::inbox::{InboxFolders, InboxProcessor, Listing};
 
-/// Maximum time between two scans of the folder. Events of the file system only make the next scan earlier: network
-/// drives send none, and events end when a card is taken out. Set by judgement.
+/// Maximum time that is waited for an event of the file system, after [`MIN_SCAN_INTERVAL`], before the folder is
+/// scanned again. Events only make the next scan earlier: network drives send none, and events end when a card is
+/// taken out. Set by judgement.
 const MAX_SCAN_INTERVAL: Duration = Duration::from_secs(2);
 /// Minimum time between two scans of the folder, so that many events in a short time cause only a few scans. Set by
 /// judgement.
@@ -81,7 +82,8 @@ fn check_setups(files: &[PathBuf]) -> Result<(), Failure> {
     files.iter().try_for_each(|file| LoadedSetup::load(file).map(drop).map_err(Failure::advised))
 }
 
-/// Events of the file system on a folder. Without them, the folder is still scanned at regular intervals.
+/// Receives the events of the file system for a folder. Without events, the folder is still scanned at regular
+/// intervals.
 struct Watch {
     events: Receiver<notify::Result<notify::Event>>,
     /// The watcher, which sends events until it is dropped; `None` if the system has no events.

@@ -18,8 +18,8 @@ use serde_json::{Value, json};
 use super::numbers::seconds;
 use super::{Failure, begin, existing_or, picture_failure};
 
-/// Maximum time after the timestamp of the last frame at which a time is accepted, in seconds: one frame interval at 20
-/// frames per second, the lowest usual rate.
+/// Maximum time, in seconds, by which the time given with `--at` may exceed the timestamp of the last frame. Set
+/// by judgement: one frame interval at 20 frames per second, the lowest usual rate.
 const LATE_S: f64 = 0.05;
 
 #[derive(Debug, Args)]
@@ -46,7 +46,8 @@ pub struct InspectArguments {
 }
 
 impl InspectArguments {
-    /// The file of the image of a time in seconds.
+    /// Path of the image file: the one given with `--picture`, otherwise a file beside the clip with the time
+    /// `at_s`, in seconds, in its name.
     fn picture_file(&self, at_s: f64) -> PathBuf {
         let usual = || self.clip.with_extension(format!("inspect-{at_s}s.png"));
         self.picture.clone().unwrap_or_else(usual)
@@ -64,14 +65,14 @@ struct Inspection {
     info: ClipInfo,
     /// Number of frames; `None` if a time was given, so that they were not counted.
     frames: Option<u64>,
-    /// Time of the last frame, in seconds.
+    /// Time of the last frame of the clip, in seconds from the first.
     length_s: f64,
     /// Notes on damage and gaps, as sentences.
     notes: Vec<String>,
-    /// Time of the frame shown, in seconds.
+    /// Time of the frame shown, in seconds from the first.
     time_s: f64,
     regions: Vec<InspectedRegion>,
-    /// The file of the image.
+    /// Path of the saved image of the frame shown.
     picture: PathBuf,
 }
 

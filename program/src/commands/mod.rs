@@ -132,13 +132,15 @@ fn existing_or(force: bool, unforced: Existing) -> Existing {
     if force { Existing::Replace } else { unforced }
 }
 
-/// The failure to save an image, with the option that replaces a file that the program did not make.
+/// The failure for an error in saving an image. If the existing file was not made by this program, the message
+/// names the option that replaces it.
 fn picture_failure(error: &PictureError) -> Failure {
     let is_foreign = matches!(error, PictureError::Refused { refusal: WriteRefusal::NotOwn, .. });
     Failure::Misuse(format!("{error}{}", if is_foreign { ", or replace it with --force" } else { "" }))
 }
 
-/// Confines the command from now on, before it decodes a recording, and says so if that is not possible.
+/// Restricts the process to the files in `confinement` before it decodes a recording. If the system cannot do
+/// that, prints the reason and continues without the restriction.
 fn begin(confinement: Confinement) {
     if let Err(error) = confinement.begin() {
         say_line!("pairspeed: {error}");
@@ -235,8 +237,8 @@ impl From<ReadError> for Failure {
 /// The first error of printing, which is reported when the program ends.
 static UNPRINTED: OnceLock<String> = OnceLock::new();
 
-/// Prints a text. A closed pipe (`pairspeed read ... | head`) is no failure; [`printed`] reports any other
-/// error. Neither stops the program, so that the results are still written to files.
+/// Prints a text. A closed pipe (`pairspeed read ... | head`) is no failure; [`printed`] reports any other error.
+/// In both cases the program continues, so that the results are still written to files.
 fn print(text: fmt::Arguments<'_>) {
     note_unprinted(io::stdout().write_fmt(text));
 }

@@ -2,11 +2,12 @@
 
 use pairspeed::weather::{DIRECTIONS_DEG, WeatherFix};
 
-/// Maximum number that an option accepts. It keeps messages short, which repeat numbers in full (the largest has 309
-/// digits). Set by judgement, far above any time in seconds, speed, height or power.
+/// Maximum absolute value of a number that an option accepts. Messages repeat a number in full, which could take
+/// 309 digits; this limit keeps them short. Set by judgement, far above any time in seconds, speed, height or
+/// power.
 pub const MAX_NUMBER: f64 = 1e9;
 
-/// Parses a number of at most [`MAX_NUMBER`].
+/// Parses a number whose absolute value is at most [`MAX_NUMBER`].
 pub fn number(text: &str) -> Result<f64, String> {
     let text = text.trim();
     let value = text.parse().ok().filter(|value: &f64| value.is_finite()).ok_or_else(|| no_number(text))?;
@@ -16,7 +17,7 @@ pub fn number(text: &str) -> Result<f64, String> {
     Ok(value)
 }
 
-/// Parses a time in seconds from the first frame.
+/// Parses a time in seconds from the first frame, 0 or more.
 pub fn seconds(text: &str) -> Result<f64, String> {
     within(text, 0.0..=f64::MAX, "give seconds from the first frame, 0 or more, such as 12.5")
 }
@@ -36,7 +37,7 @@ pub fn probability(text: &str) -> Result<f32, String> {
     within(text, 0.0..=1.0, "give a number between 0 and 1").map(|value| value as f32)
 }
 
-/// Parses a course in degrees.
+/// Parses a course in degrees clockwise from north, -360 to 360.
 pub fn course(text: &str) -> Result<f64, String> {
     within(text, DIRECTIONS_DEG, &WeatherFix::Course.to_string())
 }
@@ -60,7 +61,7 @@ fn no_number(text: &str) -> String {
     }
 }
 
-/// The seconds of a time such as `1:30`; `None` for a text of another form.
+/// The time in seconds that a text such as `1:30` (minutes and seconds) states; `None` for a text of another form.
 fn minutes_and_seconds(text: &str) -> Option<f64> {
     let (minutes, seconds) = text.split_once(':')?;
     let (minutes, seconds): (u32, f64) = (minutes.parse().ok()?, seconds.parse().ok()?);

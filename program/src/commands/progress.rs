@@ -6,12 +6,13 @@ use std::time::Duration;
 use indicatif::{HumanDuration, ProgressBar, ProgressState, ProgressStyle};
 use pairspeed::readings::Progress;
 
-/// Number of steps of a [`ShareBar`].
+/// Number of steps of a [`ShareBar`] (set by judgement).
 const SHARE_STEPS: u64 = 1000;
 
-/// Number of frames between two updates of the progress bar.
+/// Number of frames between two updates of the progress bar (set by judgement).
 const FRAMES_A_STEP: u64 = 25;
-/// Minimum time before the remaining time is shown: the first frames do not show the speed of reading.
+/// Minimum duration of a reading before the remaining time is shown, because the first frames are not typical of
+/// the speed of reading. Set by judgement.
 const SETTLED: Duration = Duration::from_secs(2);
 
 /// Shows the progress of a reading; hidden if the error output is not a terminal.
@@ -37,7 +38,8 @@ fn write_time_left(state: &ProgressState, text: &mut dyn std::fmt::Write) {
     let _undrawn = left.map_or(Ok(()), |left| write!(text, ", about {} left", HumanDuration(left)));
 }
 
-/// The estimated remaining time; `None` as long as the speed of reading is not known.
+/// The estimated remaining time, after `position` of `length` equal parts took the time `elapsed`; `None` before
+/// [`SETTLED`], or as long as no part is done.
 fn time_left(elapsed: Duration, position: u64, length: u64) -> Option<Duration> {
     let rest = length.checked_sub(position).filter(|_| position > 0 && elapsed >= SETTLED)?;
     Some(elapsed.mul_f64(rest as f64 / position as f64))

@@ -4,7 +4,8 @@ use pairspeed::model::units::{Quantity, ResultUnits, Unit};
 
 use super::Failure;
 
-/// Parses a number with an optional unit, as [`pairspeed::model::quantity::parse`] does.
+/// Parses a number with an optional unit, as [`pairspeed::model::quantity::parse`] does, into SI units. A number
+/// without a unit is in `usual`. `option` is the option's name.
 ///
 /// # Errors
 ///
@@ -23,7 +24,7 @@ pub fn named_speed_unit<'a>(values: impl IntoIterator<Item = &'a Option<String>>
     values.into_iter().flatten().find_map(unit)
 }
 
-/// Parses a number with an optional unit, if the option is given.
+/// Parses the value of an option as [`quantity`] does; `None` if the option is not given.
 ///
 /// # Errors
 ///

@@ -105,7 +105,8 @@ pub fn run(arguments: &ReadArguments) -> Result<(), Failure> {
     Ok(())
 }
 
-/// The files that the command needs while it decodes recordings; it uses one of `setups`.
+/// The files that the command may access while it decodes recordings; all others are blocked. `setups` are the
+/// setups of which it may use one.
 fn confinement<'a>(arguments: &ReadArguments, setups: impl Iterator<Item = &'a LoadedSetup>) -> Confinement {
     let ReadArguments { clips, setup, legs, aircraft, out, each, .. } = arguments;
     let mut confinement = Confinement::default().reading(clips).reading(legs.iter().chain(aircraft));
@@ -121,7 +122,8 @@ fn confinement<'a>(arguments: &ReadArguments, setups: impl Iterator<Item = &'a L
     }
 }
 
-/// Which files may be written to: not those that the command reads.
+/// The rules for writing the results: existing results are replaced only with `--force`, and files that the
+/// command reads are never written to.
 fn rules(arguments: &ReadArguments, setup: &LoadedSetup) -> WriteRules {
     WriteRules::from(existing_or(arguments.force, Existing::Keep))
         .with_inputs(&arguments.clips)
@@ -162,7 +164,8 @@ fn options(arguments: &ReadArguments) -> Result<ReadOptions, Failure> {
     Ok(ReadOptions { legs, min_confidence: arguments.confidence, aircraft, ..ReadOptions::default() })
 }
 
-/// The legs of a file: legs edited in the window if the file is TOML, otherwise a CSV list.
+/// Reads the legs of the flight `clips` from a file: legs edited in the window if the file is TOML, otherwise a
+/// CSV list.
 fn given_legs(file: &Path, clips: &[PathBuf]) -> Result<LegOptions, Failure> {
     if file.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("toml")) {
         let edited = LegEdits::load(file, clips).map_err(Failure::misuse)?;

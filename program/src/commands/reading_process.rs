@@ -1,7 +1,7 @@
 //! The process in which `inbox` reads one recording.
 //!
-//! A process of its own can be confined, whereas `inbox` keeps its rights for other recordings and other cards. A fault in a
-//! decoder ends this process alone.
+//! This process is confined to the files of one recording. `inbox` itself is not confined, because it needs other
+//! recordings and other cards later. A fault in a decoder ends only this process.
 
 use std::io;
 use std::path::{Path, PathBuf};
@@ -94,7 +94,7 @@ pub fn run(arguments: &ReadArrivedArguments) -> Result<(), Failure> {
     Ok(())
 }
 
-/// The files that are needed to read the recording.
+/// The files that the process may access while it reads the recording; all others are blocked.
 fn confinement(arguments: &ReadArrivedArguments, setups: &[LoadedSetup]) -> Confinement {
     let ReadArrivedArguments { recording, results, .. } = arguments;
     let setups = setups.iter().flat_map(LoadedSetup::input_files);

@@ -2,7 +2,7 @@
 
 use clap::error::{ContextKind, ContextValue, ErrorKind};
 
-/// The message, without the program's name.
+/// The message for an invalid command line, without the program's name.
 pub fn message(error: &clap::Error) -> String {
     let said = match error.kind() {
         ErrorKind::InvalidSubcommand => no_command(error),

@@ -30,13 +30,13 @@ const SUSPECT_NAME: &str = "suspect-";
 pub const QUESTION_NAME: &str = "doubtful-";
 /// Prefix of the file names of the images to label that earlier versions of the program saved.
 const EARLIER_NAME: &str = "tell-next-";
-/// Minimum magnification of the images, in image pixels per frame pixel.
+/// Minimum magnification of the images of readings, in image pixels per frame pixel (set by judgement).
 const MIN_MAGNIFICATION: u32 = 4;
-/// Minimum height of the images, in pixels.
+/// Minimum height of the images of readings, in pixels (set by judgement).
 const MIN_HEIGHT_PX: u32 = 120;
-/// Gap between two images side by side, in pixels.
+/// Gap between two images side by side, in pixels (set by judgement).
 const GAP_PX: u32 = 16;
-/// Grey level of the gap.
+/// Grey level of the gap between two images, 0 to 255 (set by judgement).
 const GAP_LEVEL: u8 = 128;
 
 #[derive(Debug, Args)]
@@ -138,7 +138,7 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
     report(arguments, &learned, PictureFolder { path: &folder, rules: &rules }, labels)
 }
 
-/// The stored labels with the changes of the command line.
+/// The labels stored in `folder`, with the changes that the command line asks for.
 fn remembered(arguments: &TeachArguments, folder: &Path) -> Result<LabelFile, Failure> {
     let mut file = LabelFile::load(folder).map_err(Failure::misuse)?;
     let name = file_name(&arguments.clip);
@@ -180,7 +180,7 @@ impl PictureFolder<'_> {
         Ok(())
     }
 
-    /// Saves an image under a name with a number.
+    /// Saves an image and returns its path. The file name consists of `name` and `number` + 1.
     pub fn save(self, picture: &GrayImage, name: &str, number: usize) -> Result<PathBuf, Failure> {
         let path = self.path.join(format!("{name}{}.png", number + 1));
         let picture = image::DynamicImage::ImageLuma8(picture.clone()).to_rgb8();
@@ -189,8 +189,7 @@ impl PictureFolder<'_> {
     }
 }
 
-/// Whether `name` has the form of the names under which the command saves images: one of its prefixes, a number and
-/// the ending of an image.
+/// Whether `name` is a file name under which the command saves images: one of its prefixes, a number and `.png`.
 fn is_old_picture(name: &str) -> bool {
     let numbered = |prefix: &str| {
         let number = name.strip_prefix(prefix).and_then(|rest| rest.strip_suffix(".png"));
@@ -206,7 +205,7 @@ pub fn enlarged(picture: &GrayImage) -> GrayImage {
     image::imageops::resize(picture, width, height, image::imageops::FilterType::CatmullRom)
 }
 
-/// The image of a suspect label and, to its right, that of the label that contradicts it.
+/// The image of a suspect label and, to its right, that of the label that contradicts it, if there is one.
 fn side_by_side(suspect: &SuspectLabel) -> GrayImage {
     let one = enlarged(&suspect.image);
     let Some(conflicting) = &suspect.conflicting else { return one };

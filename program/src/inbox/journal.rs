@@ -114,7 +114,7 @@ pub(super) struct Journal {
 }
 
 impl Journal {
-    /// Opens or starts the journal in `folder` on the recordings below `inbox`.
+    /// Opens the journal in `folder`, or starts a new one. It contains the recordings below `inbox`.
     pub(super) fn open(folder: &Path, inbox: &Path) -> Result<Self, JournalError> {
         let path = folder.join(NAME);
         let at = |source| JournalError::File { path: path.clone(), source };
@@ -136,7 +136,8 @@ impl Journal {
         self.content.recordings.get(&self.key(recording)).map_or(&[], Vec::as_slice)
     }
 
-    /// Writes the entry of a recording to the disk, in place of the entry `before`.
+    /// Writes the entry of a recording to the disk. It replaces the entry `before`, and an earlier entry of the
+    /// same recording.
     pub(super) fn write(
         &mut self,
         recording: &Path,

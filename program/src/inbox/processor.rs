@@ -69,7 +69,7 @@ pub struct InboxProcessor {
 
 /// What to do with a recording.
 enum RecordingPlan {
-    /// Nothing.
+    /// Do nothing, because the recording is done.
     Leave,
     /// Write the entry to the journal, and print the message.
     Settle(JournalEntry, &'static str),
@@ -263,7 +263,8 @@ impl InboxProcessor {
         RecordingPlan::Read { entry: entry(free), shorter: None }
     }
 
-    /// The folder for the results of a recording.
+    /// Path of the result folder of the recording `path`; `number` is the number of the folder in the journal,
+    /// from 1.
     fn results_of(&self, path: &Path, number: u32) -> PathBuf {
         let mut name = usual_name(path);
         if number > 1 {
@@ -276,7 +277,8 @@ impl InboxProcessor {
             .map_or_else(|| path.with_file_name(&name), |results| results.join(inside.with_file_name(&name)))
     }
 
-    /// Writes an entry to the journal; the recording is then done.
+    /// Writes an entry to the journal. The recording is then done; if the entry cannot be written, another attempt
+    /// is made later.
     fn write(&mut self, path: &Path, now: Duration, entry: JournalEntry, say: &mut dyn FnMut(String)) {
         match self.journal.as_mut().map(|journal| journal.write(path, None, entry)) {
             Some(Err(error)) => {
@@ -286,7 +288,7 @@ impl InboxProcessor {
         }
     }
 
-    /// Removes an attempt from the journal, because the program did not end during it.
+    /// Sets the number of unfinished attempts in the journal to 0, because the program did not end unexpectedly.
     fn take_back(&mut self, path: &Path, entry: JournalEntry) {
         let entry = JournalEntry { state: State::Begun(0), ..entry };
         // If this fails, the attempt still counts after a restart, which does no other harm.

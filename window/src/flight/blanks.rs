@@ -12,17 +12,17 @@ use pairspeed::output::reading_statistics::blank_stretches;
 use pairspeed::series::{Blank, ChannelReadings, Readings};
 
 /// Height of the mark of a short interval, in points. It is lower than [`LONG`], so that single frames do not look
-/// like a gap.
+/// like a gap. Set by judgement.
 const SHORT: f32 = 3.5;
 
-/// Height of the mark of a long interval, in points.
+/// Height of the mark of a long interval, in points (set by judgement).
 const LONG: f32 = 7.0;
-/// Minimum duration of a long interval, in seconds.
+/// Minimum duration of a long interval, in seconds (set by judgement).
 const LONG_S: f64 = 0.5;
-/// Minimum width of a mark, in points.
+/// Minimum width of a mark, in points (set by judgement).
 const MIN_WIDTH: f32 = 1.0;
-/// Maximum distances at which the pointer counts as being on a mark, in points: to the left and right of the mark,
-/// and above the bottom of the plot.
+/// Maximum distances of the pointer at which a mark is described, in points: to the left and right of the mark,
+/// and above the bottom of the plot (set by judgement).
 const HOVER_DISTANCE: Vec2 = Vec2::new(3.0, 14.0);
 
 /// An interval without readings, drawn as a mark.

@@ -11,13 +11,13 @@ use crate::theme::{self, on};
 use pairspeed::leg_edits::LegEdit;
 use pairspeed::legs::GivenLeg;
 
-/// Width of the area at a leg's end that reacts to the pointer, in points.
+/// Width of the area at a leg's end that reacts to the pointer, in points (set by judgement).
 const GRIP: f32 = 11.0;
-/// Size of the corners that mark the ends of the selected leg, in points.
+/// Side length of the triangles that mark the ends of the selected leg, in points (set by judgement).
 const CORNER: f32 = 7.0;
-/// Minimum width of a leg's name, in points.
+/// Minimum width of a leg's name, in points (set by judgement).
 const MIN_NAME: f32 = 22.0;
-/// Distance by which an arrow key moves an end, in seconds: without and with Shift.
+/// Distance by which an arrow key moves an end, in seconds: without and with Shift (set by judgement).
 const STEPS_S: (f64, f64) = (0.1, 1.0);
 
 /// Start or end of a leg.
@@ -28,8 +28,8 @@ pub(super) enum End {
 }
 
 impl End {
-    /// The edit that moves this end to a time in seconds, limited to its possible range and rounded to the
-    /// millisecond; `None` if the leg does not exist.
+    /// The edit that moves this end of leg `number` (from 1) to the time `to_s` in seconds, limited to its
+    /// possible range and rounded to the millisecond; `None` if the leg does not exist.
     pub fn moved(self, view_model: &ViewModel<'_>, number: usize, to_s: f64) -> Option<LegEdit> {
         let (from_s, until_s) = self.room(view_model, number)?;
         let to_s = ((to_s * 1000.0).round() / 1000.0).clamp(from_s, until_s.max(from_s));
@@ -109,7 +109,7 @@ fn across(leg: &GivenLeg, transform: &PlotTransform) -> Option<egui::Rangef> {
     (right - left > 2.0).then(|| egui::Rangef::new(left, right))
 }
 
-/// The longest form of a leg's name that fits into a width in points.
+/// The longest name of a leg that fits into a width in points: `mark` with `kind`, `mark` alone, or an empty text.
 fn fitting(ui: &Ui, width: f32, mark: &str, kind: &str) -> String {
     let names = [format!("{mark} {kind}"), mark.to_owned()];
     let fits = |name: &String| {
@@ -171,7 +171,8 @@ fn handle(
     }
 }
 
-/// Draws a line with corners that point into the leg, which is `across` points wide.
+/// Draws the end of a leg: a vertical line at `x` in the plot area `frame`, with two triangles that point into the
+/// leg. The leg is `across` points wide. The line is thicker and the triangles are larger if `strong` is true.
 fn draw_grip(ui: &Ui, (x, frame, end): (f32, &Rect, End), across: f32, strong: bool) {
     let ink = theme::colours(ui).ink;
     let width = if strong { 2.5 } else { 1.2 };

@@ -9,7 +9,8 @@ use super::timeline::zoomed;
 use super::view_model::ViewModel;
 use pairspeed::leg_edits::LegEdit;
 
-/// Factor by which one press of a key shortens (zooming in) or lengthens the interval of time shown.
+/// Factor by which one press of a key shortens (zooming in) or lengthens the interval of time shown (set by
+/// judgement).
 const ZOOM: f64 = 1.5;
 
 /// The keys and what they do, as shown to the pilot.
@@ -103,8 +104,8 @@ fn leg_keys(ui: &Ui, view_model: &ViewModel<'_>, plain: &impl Fn(Key) -> bool, a
     }
 }
 
-/// The leg to select after an edit: an added leg, otherwise the leg at the same position. `None` if no leg is
-/// left.
+/// Number of the leg to select after an edit, from 1: the edited leg. After a leg was added it is `chosen`, the
+/// leg selected before, or otherwise leg 1. `legs` is the number of legs after the edit; `None` if there is none.
 pub(super) fn chosen_after(edit: LegEdit, chosen: Option<usize>, legs: usize) -> Option<usize> {
     match edit {
         LegEdit::MoveStart { leg, .. }

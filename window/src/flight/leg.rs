@@ -164,6 +164,7 @@ fn changes(
 }
 
 /// Length of a leg that is added around the frame shown, in seconds; it is shorter if there is not enough room.
+/// Set by judgement.
 const ADDED_S: f64 = 8.0;
 
 /// The edit that would add a leg around the frame shown; `None` if that frame lies within a leg or there is

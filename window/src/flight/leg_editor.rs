@@ -175,7 +175,7 @@ impl LegEditor {
         self.set_others_aside(shared);
     }
 
-    /// Takes over flights that were computed in the meantime.
+    /// Shows flights that were computed since the last call, or the reason why one cannot be computed.
     pub fn attend(&mut self, shared: &mut Shared) {
         while let Some((number, worked_out)) = self.worker.answer() {
             self.answered = number;

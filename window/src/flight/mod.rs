@@ -30,23 +30,23 @@ use self::timeline::Heights;
 use self::view_model::ViewModel;
 use super::{Screen, Shared};
 
-/// Minimum width of the page for results beside the plots instead of below them, in points.
+/// Minimum width of the page for results beside the plots instead of below them, in points (set by judgement).
 const WIDE: f32 = 900.0;
-/// Initial width of the results beside the plots, in points.
+/// Initial width of the results beside the plots, in points (set by judgement).
 const RESULTS: f32 = 470.0;
-/// Height of the frame shown, in points.
+/// Height of the frame shown, in points (set by judgement).
 const PICTURE: f32 = 164.0;
 
-/// Heights of the plots if they are above the results instead of beside them, in points.
+/// Heights of the plots if they are above the results instead of beside them, in points (set by judgement).
 const STACKED: Heights = Heights { speed: 190.0, strip: 56.0 };
-/// Minimum height of the speed plot beside the results, in points.
+/// Minimum height of the speed plot beside the results, in points (set by judgement).
 const MIN_SPEED: f32 = 130.0;
-/// Height of a plot below the speed plot, as a share of the available height.
+/// Height of a plot below the speed plot, as a share of the available height (set by judgement).
 const STRIP: f32 = 0.11;
 
-/// Minimum and maximum height of a plot below the speed plot, in points.
+/// Minimum and maximum height of a plot below the speed plot, in points (set by judgement).
 const STRIPS: (f32, f32) = (56.0, 110.0);
-/// Time shown on either side of a leg that is selected while it is not visible, in seconds.
+/// Time shown on either side of a leg that is selected while it is not visible, in seconds (set by judgement).
 const AROUND_S: f64 = 8.0;
 
 /// State of the page that shows the legs.

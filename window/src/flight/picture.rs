@@ -22,11 +22,11 @@ use pairspeed::output::words::with_symbol;
 use pairspeed::series::ChannelReadings;
 use pairspeed::visible;
 
-/// Number of frame pixels that are shown around a box.
+/// Number of frame pixels that are shown on each side of a box (set by judgement).
 const AROUND_PX: u32 = 6;
-/// Height of a box that is cut out of the frame, in points.
+/// Height at which a box that is cut out of the frame is shown, in points (set by judgement).
 const CUT_OUT: f32 = 36.0;
-/// Space for a box with its reading, in points.
+/// Width and height of the area for a box with its reading, in points (set by judgement).
 const BOX: Vec2 = Vec2::new(112.0, 84.0);
 
 /// A fetched frame: its time in seconds, and its image or the reason why it cannot be shown.
@@ -55,14 +55,15 @@ impl Pictures {
         Self { worker, asked_s: None, shown: None, channel: None }
     }
 
-    /// Requests the frame at a time in seconds; it is shown once it has been fetched.
+    /// Requests the frame at a time in seconds; it is shown once it has been fetched. `channel` is the channel
+    /// whose reading was clicked; `None` keeps the one that was clicked before.
     pub fn look_at(&mut self, time_s: f64, channel: Option<Channel>) {
         self.channel = channel.or(self.channel.take());
         self.asked_s = Some(time_s);
         self.worker.submit(time_s);
     }
 
-    /// Takes over a frame that was fetched in the meantime.
+    /// Takes the frames that were fetched since the last call, and keeps the last of them to be shown.
     pub fn attend(&mut self, ctx: &egui::Context) {
         while let Some((time_s, fetched)) = self.worker.answer() {
             let texture = fetched.map(|picture| theme::colour_texture(ctx, "frame looked at", &picture));

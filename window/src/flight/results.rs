@@ -20,12 +20,12 @@ use pairspeed::output::words::{speed_symbol, step_name, throttle_origin, with_sy
 use pairspeed::output::{advice, blanks, conditions, propulsion, unread};
 use pairspeed::visible;
 
-/// Height of the plot of speed against throttle, in points.
+/// Height of the plot of speed against throttle, in points (set by judgement).
 const PLOT: f32 = 210.0;
-/// Half the width of the caps of an interval in the plot, in per cent of the width of the plot.
+/// Half the width of the end caps of an error bar, in per cent of the width of the plot (set by judgement).
 const CAP: f64 = 0.8;
 
-/// Shows the results; a click on a pair selects its upwind leg.
+/// Shows the results; a click on a pair selects the earlier of its two legs.
 pub(super) fn show(ui: &mut Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) {
     let flight = view_model.flight;
     ui.add_space(4.0);
@@ -94,7 +94,8 @@ fn pair_link(ui: &mut Ui, cell: &str, pair: &Pair, actions: &mut Vec<LegAction>)
     }
 }
 
-/// Plots the airspeed of each pair against throttle, with its interval, and the fitted curve with its band.
+/// Plots the airspeeds of the pairs and patterns against throttle, with their intervals, and the fitted curve with
+/// its 95 % band.
 fn throttle_plot(ui: &mut Ui, flight: &Flight) {
     let (bars, curve) = (bars(flight), curve(flight));
     let Some([left, right, low, high]) = room(&bars, &curve, by_throttle(flight)) else { return };
@@ -165,7 +166,8 @@ fn remarks(ui: &mut Ui, flight: &Flight, rows: &[Row<'_>]) {
     }
 }
 
-/// Shows the channels that cannot be read, each with the command that labels their readings, for copying.
+/// Shows the channels that cannot be read, each with the reason and, if there are frames to label, with what to do
+/// next.
 fn unread(ui: &mut Ui, flight: &Flight) {
     for unread in &flight.legibility.unread {
         ui.add_space(2.0);

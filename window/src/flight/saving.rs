@@ -20,7 +20,7 @@ use pairspeed::leg_edits::LegEdit;
 use pairspeed::output::ResultFile;
 use pairspeed::output::folder::{ResultFolder, write_one};
 
-/// The result files that can be saved separately, with the label of the button and the content of the file.
+/// The result files that can be saved separately, each with the label and the tooltip of its button.
 const FILES: [(ResultFile, &str, &str); 4] = [
     (ResultFile::Series, "Series", "Save series.csv: every frame's readings"),
     (ResultFile::Legs, "Legs", "Save legs.csv: the legs as edited"),
@@ -28,7 +28,7 @@ const FILES: [(ResultFile, &str, &str); 4] = [
     (ResultFile::Report, "Report", "Save report.html: to read and to print"),
 ];
 
-/// The message after saving, and the edits that the result files contain if all were saved.
+/// The message after saving, and the edits that the result files contain; `None` if only one file was saved.
 type Written = (String, Option<Vec<LegEdit>>);
 
 /// Saves results in the background.

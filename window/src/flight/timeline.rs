@@ -18,18 +18,18 @@ use pairspeed::output::decimation::{dots, lines};
 use pairspeed::output::numbers;
 use pairspeed::series::ChannelReadings;
 
-/// Height of the row of leg names, in points.
+/// Height of the row of leg names, in points (set by judgement).
 const RIBBON: f32 = 26.0;
-/// Width that is reserved for the numbers of the vertical axes, in points.
+/// Minimum width of the space for the numbers of the vertical axes, in points (set by judgement).
 const AXIS_WIDTH: f32 = 46.0;
-/// Maximum distance of a click from the reading that it selects, in points.
+/// Maximum distance of a click from the reading that it selects, in points (set by judgement).
 const CLICK_DISTANCE: f32 = 14.0;
-/// Minimum distance between the numbers of a vertical axis, in points.
+/// Minimum distance between the numbers of a vertical axis, in points (set by judgement).
 const BETWEEN_NUMBERS: f64 = 20.0;
 
-/// Minimum distance from a number to the end of the vertical axis, in points.
+/// Minimum distance from a number to the end of the vertical axis, in points (set by judgement).
 const FROM_ENDS: f64 = 8.0;
-/// Minimum length of the interval shown, in seconds.
+/// Minimum length of the interval shown, in seconds (set by judgement).
 const MIN_VIEW_S: f64 = 2.0;
 /// The channels shown below the speed, each in a plot of its own.
 const STRIPS: [Channel; 3] = [Channel::Voltage, Channel::Altitude, Channel::Satellites];
@@ -132,12 +132,12 @@ pub(super) fn still<'a>(name: impl egui::AsIdSalt, colours: &Colours) -> Plot<'a
         .label_formatter(|_| None)
 }
 
-/// Ticks of the time axis, at round numbers.
+/// Ticks of the time axis from `from_s` to `to_s` in seconds, at round numbers.
 fn time_marks(from_s: f64, to_s: f64) -> Vec<GridMark> {
     marks(Axis::of_time([from_s, to_s].into_iter()).as_ref())
 }
 
-/// Ticks of the value axis, as many as the height allows.
+/// Ticks of the value axis from `low` to `high`, as many as the height of the plot, in points, allows.
 fn value_marks(low: f64, high: f64, height: f32) -> Vec<GridMark> {
     let least_step = (high - low) * BETWEEN_NUMBERS / f64::from(height.max(1.0));
     let from_end = (high - low) * FROM_ENDS / f64::from(height.max(1.0));
@@ -152,7 +152,8 @@ pub(super) fn marks(axis: Option<&Axis>) -> Vec<GridMark> {
     ticks.map(|(value, step_size)| GridMark { value, step_size }).collect()
 }
 
-/// A time on the axis in words: minutes and seconds, with tenths if only a few seconds are shown.
+/// A time in seconds as text for an axis that shows `length_s` seconds: minutes and seconds, or seconds with
+/// tenths if fewer than 8 seconds are shown and the time is not a whole second.
 fn time_words(time_s: f64, length_s: f64) -> String {
     let tenths = (time_s * 10.0).round() / 10.0;
     if length_s < 8.0 && (tenths - tenths.round()).abs() > 0.01 {
@@ -169,7 +170,7 @@ fn value_range(readout: &ChannelReadings) -> (f64, f64) {
     axis.map_or((0.0, 1.0), |axis| (axis.low, axis.high))
 }
 
-/// Draws the legs as coloured bands; in the speed plot also their medians.
+/// Draws the legs as coloured bands; if `medians` is true, also the median speed of each leg.
 fn legs(plot: &mut PlotUi<'_>, view_model: &ViewModel<'_>, colours: &Colours, medians: bool) {
     for (leg, number) in view_model.legs().iter().zip(1..) {
         let colour = colour_of(view_model.kind(leg), colours);
@@ -264,14 +265,16 @@ fn follow(
     }
 }
 
-/// The action that shows the frame `steps` frames after the one shown now, or after the first visible frame.
+/// The action that shows the frame `steps` frames after the one shown now, or before it if `steps` is negative. If
+/// no frame is shown, counting starts at the first frame in the interval shown. The action shows `channel` first.
 pub(super) fn stepped(view_model: &ViewModel<'_>, steps: isize, channel: Option<Channel>) -> LegAction {
     let time_s = &view_model.flight.series.readings.time_s;
     let now = view_model.moment.unwrap_or_else(|| time_s.partition_point(|time| *time < view_model.view_s.0));
     LegAction::ShowFrame(now.saturating_add_signed(steps).min(time_s.len().saturating_sub(1)), channel)
 }
 
-/// The action that zooms in by a factor around a time in seconds.
+/// The action that divides the interval of time shown by `factor` (below 1 it zooms out). The time `about_s`, in
+/// seconds, stays at its place in the plot.
 pub(super) fn zoomed(view_model: &ViewModel<'_>, factor: f64, about_s: f64) -> LegAction {
     let (from_s, to_s) = view_model.view_s;
     let factor = factor.min((to_s - from_s) / MIN_VIEW_S);

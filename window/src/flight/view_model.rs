@@ -17,7 +17,7 @@ const SAME_TIME_S: f64 = 1e-3;
 pub(super) struct ViewModel<'a> {
     /// The flight as it was computed last.
     pub flight: &'a Flight,
-    /// The legs after all edits.
+    /// The editor, which has the legs after all edits.
     pub leg_editor: &'a LegEditor,
     /// The blank intervals of each channel.
     pub blanks: &'a [Blanks],
@@ -75,8 +75,8 @@ impl<'a> ViewModel<'a> {
         self.flight.series.readings.time_s.get(self.moment?).copied()
     }
 
-    /// Time at which the selected leg would be split, in seconds: at the frame shown, otherwise in the middle
-    /// of the leg.
+    /// Time at which a leg would be split, in seconds of flight time: at the frame shown if that lies within the
+    /// leg, otherwise in the middle of the leg.
     pub fn split_s(&self, leg: &GivenLeg) -> f64 {
         let within = |time_s: &f64| (leg.start_s..=leg.end_s).contains(time_s);
         self.moment_s().filter(within).unwrap_or(f64::midpoint(leg.start_s, leg.end_s))
