@@ -49,9 +49,9 @@ fn pair_slopes(points: &[(f64, f64)]) -> Vec<f64> {
         .collect()
 }
 
-/// Standard deviation of Kendall's statistic if x (`places`) and y (`values`) are independent: `sqrt((n(n-1)(2n+5)
-/// - T) / 18)`. `T` is the sum of `t(t-1)(2t+5)` over the groups of equal x and the groups of equal y; `t` is the
-/// size of a group.
+/// Standard deviation of Kendall's statistic for `n` points whose x (`places`) and y (`values`) are independent:
+/// `sqrt((n(n-1)(2n+5) - T) / 18)`. `T` is the sum of `t(t-1)(2t+5)` over the groups of equal x and the groups of
+/// equal y; `t` is the size of a group.
 fn kendall_deviation(places: &[f64], values: &[f64]) -> f64 {
     let term = |count: f64| count * (count - 1.0) * (2.0 * count + 5.0);
     let of_ties = |numbers: &[f64]| {

@@ -30,11 +30,11 @@ pub enum SummaryError {
     /// A list in the summary has more entries than allowed.
     #[error("its list of {list} has {found} entries; a summary has at most {limit}")]
     TooLong {
-        /// Name of the list.
+        /// Name of the list that is too long.
         list: &'static str,
-        /// Number of its entries.
+        /// Number of entries in the list.
         found: usize,
-        /// The largest number allowed.
+        /// Largest number of entries that the list may have.
         limit: usize,
     },
     /// The summary was written in a later version of the schema.

@@ -21,7 +21,7 @@ pub struct Summary {
     pub format: u32,
     /// Name of the program that wrote the file.
     pub program: String,
-    /// Version of that program.
+    /// Version of the program that wrote the file.
     pub version: String,
     /// The clips of the recording, in order of time.
     pub clips: Vec<ClipSummary>,

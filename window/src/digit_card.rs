@@ -9,7 +9,7 @@ use pairspeed::glyphs::CHARACTERS;
 use pairspeed::learn::LabelRequest;
 use pairspeed::model::channel::Channel;
 
-/// Minimum width of a field, in points (set by judgement).
+/// Minimum width of the field for a label, in points (set by judgement).
 const MIN_FIELD: f32 = 132.0;
 
 /// Margin around the image and its field, in points (set by judgement).

@@ -37,7 +37,7 @@ struct Suspect {
 pub(super) enum LessonAction {
     /// Go to the next page and read the flight.
     Read,
-    /// Learn from a label although others contradict it.
+    /// Learn from the label of a channel at a time in seconds, although other labels contradict it.
     Insist(Channel, f64),
     /// Replace the text of a label.
     Correct(LabelledReading),

@@ -141,7 +141,8 @@ impl FlightJob<'_> {
     }
 }
 
-/// Success if all flights were read, otherwise the first failure.
+/// Success if all flights were read; otherwise a failure of the same kind as the first one, with the number of
+/// failures as its message.
 fn conclusion(printed: Vec<Printed>) -> Result<(), Failure> {
     let count = printed.len();
     let mut failures = printed.into_iter().filter_map(Result::err);

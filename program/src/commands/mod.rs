@@ -127,7 +127,7 @@ const EXIT_CODES: &str = "Exit codes
   1  a clip could not be read (for `read`: none of its channels), or the result could not be printed
   2  wrong usage: an invalid option, file or setup, or a folder that cannot be written to";
 
-/// What to do with existing files: keep those that the program did not make, unless `--force` is given.
+/// What to do with existing files: replace them if `force` (the option `--force`) is true, otherwise do what `unforced` says.
 fn existing_or(force: bool, unforced: Existing) -> Existing {
     if force { Existing::Replace } else { unforced }
 }
@@ -280,7 +280,8 @@ pub fn definition() -> clap::Command {
     })
 }
 
-/// Prints why a command line is invalid, in the same form as all other messages.
+/// Prints the help or the version if the command line asks for it, otherwise why it is invalid, in the same form
+/// as all other messages.
 fn refused(error: &clap::Error) -> ExitCode {
     if !error.use_stderr() || error.kind() == clap::error::ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand
     {

@@ -24,7 +24,7 @@ pub fn named_speed_unit<'a>(values: impl IntoIterator<Item = &'a Option<String>>
     values.into_iter().flatten().find_map(unit)
 }
 
-/// Parses the value of an option as [`quantity`] does; `None` if the option is not given.
+/// Parses the value of an option as [`quantity()`] does; `None` if the option is not given.
 ///
 /// # Errors
 ///

@@ -137,7 +137,7 @@ fn read(arguments: &ReadArrivedArguments, setups: Vec<LoadedSetup>) -> ReadingOu
     }
 }
 
-/// The first setup that fits a recording.
+/// The first of `setups` that fits a recording; `None` if none fits.
 fn fitting(recording: &Path, setups: Vec<LoadedSetup>) -> Result<Option<LoadedSetup>, FootageError> {
     let mut clip = Clip::open(recording)?;
     Ok(setups.into_iter().find(|setup| fits(&mut clip, setup)))

@@ -13,16 +13,17 @@ pub(super) struct Arrivals(BTreeMap<PathBuf, Arrival>);
 #[derive(Debug)]
 struct Arrival {
     stamp: Stamp,
-    /// Time at which the recording is to be read: a fixed time after its last change, or after a failed attempt to
-    /// read it. `None` once the recording is done.
+    /// Time at which the recording is to be read, since the start of the inbox: a fixed time after its last
+    /// change, or after a failed attempt to read it. `None` once the recording is done.
     due: Option<Duration>,
     /// Whether an attempt was made to read the recording since its last change.
     tried: bool,
 }
 
 impl Arrivals {
-    /// Updates the recordings with a listing made at the time `now`. New and changed recordings are to be read once
-    /// the time `settle` has passed. Returns the recordings that have disappeared before they were done.
+    /// Updates the recordings with a listing made at the time `now`, since the start of the inbox. New and changed
+    /// recordings are to be read once the time `settle` has passed. Returns the recordings that have disappeared
+    /// before they were done.
     pub(super) fn note(
         &mut self,
         now: Duration,
@@ -38,7 +39,7 @@ impl Arrivals {
         before.into_iter().filter(|(_, gone)| gone.due.is_some()).map(|(path, _)| path).collect()
     }
 
-    /// The recordings that are due at `now`, sorted by path.
+    /// The recordings to be read at the time `now`, since the start of the inbox, or before it; sorted by path.
     pub(super) fn due(&self, now: Duration) -> Vec<PathBuf> {
         let is_due = |arrival: &Arrival| arrival.due.is_some_and(|due| due <= now);
         self.0.iter().filter(|(_, arrival)| is_due(arrival)).map(|(path, _)| path.clone()).collect()

@@ -76,7 +76,7 @@ fn checksum(file: &mut File) -> io::Result<u32> {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub(super) enum State {
-    /// Number of attempts to read the recording that were begun and not finished.
+    /// The recording is not read yet. The number counts the attempts that began and did not finish.
     Begun(u32),
     /// The recording was read, and its results were written.
     Read,

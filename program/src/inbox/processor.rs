@@ -25,7 +25,7 @@ pub enum ReadingOutcome {
     Read(String),
     /// The recording cannot be read now or later.
     Unreadable(String),
-    /// None of the setups fits the recording. Another attempt is made when there is another setup.
+    /// None of the setups fits the recording. Another attempt is made when the setups in the folder change.
     NoSetup(String),
     /// Reading failed for a reason outside the recording. Another attempt is made later.
     Interrupted(String),
@@ -114,8 +114,8 @@ impl InboxProcessor {
         self.journal.is_some() && self.arrivals.are_tried()
     }
 
-    /// Processes a listing of the folder made at the time `now`, and reads the recordings whose time to be read has
-    /// come. `say` receives messages of one line each.
+    /// Processes a listing of the folder made at the time `now`, since the start of the inbox, and reads the
+    /// recordings whose time to be read has come. `say` receives messages of one line each.
     pub fn step(
         &mut self,
         now: Duration,

@@ -24,7 +24,7 @@ pub(super) enum LegAction {
     /// Show a frame, by its index in the series. If the pilot clicked a channel's reading, that channel is
     /// shown first.
     ShowFrame(usize, Option<Channel>),
-    /// Show another interval of time, in seconds of flight time.
+    /// Show the interval of time from the first to the second value, in seconds of flight time.
     View(f64, f64),
     /// Save one of the result files.
     Save(ResultFile),

@@ -104,8 +104,9 @@ fn leg_keys(ui: &Ui, view_model: &ViewModel<'_>, plain: &impl Fn(Key) -> bool, a
     }
 }
 
-/// Number of the leg to select after an edit, from 1: the edited leg. After a leg was added it is `chosen`, the
-/// leg selected before, or otherwise leg 1. `legs` is the number of legs after the edit; `None` if there is none.
+/// Number of the leg to select after an edit, from 1: the edited leg, which may no longer exist. If a leg was
+/// added, the selection stays as it is in `chosen`, or leg 1 is selected if none was. `legs` is the number of legs
+/// after the edit. `None` if no leg was selected and there are no legs.
 pub(super) fn chosen_after(edit: LegEdit, chosen: Option<usize>, legs: usize) -> Option<usize> {
     match edit {
         LegEdit::MoveStart { leg, .. }

@@ -25,7 +25,7 @@ pub(super) struct ViewModel<'a> {
     pub chosen: Option<usize>,
     /// Index in the series of the frame shown; `None` if none is shown.
     pub moment: Option<usize>,
-    /// The interval of time shown, in seconds.
+    /// Start and end of the interval of time shown, in seconds of flight time.
     pub view_s: (f64, f64),
 }
 
