@@ -64,8 +64,9 @@ pub(super) struct MatchedStep {
 }
 
 impl MatchedStep {
-    /// Corrects two steps to the same voltage with the `model`, and to the same density with `density_ratio`, the
-    /// density of the first flight divided by that of the later. `None` if the difference is not finite.
+    /// Corrects the airspeeds of two steps to the same voltage with the `model`, and to the same density with
+    /// `density_ratio`, the air density of the first flight divided by that of the later. A correction is left out if
+    /// its argument is `None`. Returns `None` if the difference is not finite.
     pub(super) fn of(
         StepPair { first, later }: StepPair,
         model: Option<&VoltageModel>,

@@ -48,7 +48,7 @@ pub enum Verdict {
     /// The difference would be significant if only this step were compared; it is not after the correction for the
     /// number of steps compared.
     NotAmongSoMany,
-    /// No significant difference: the interval includes zero.
+    /// The difference is not significant: its interval includes zero.
     NotShown,
 }
 

@@ -35,12 +35,12 @@ pub(super) struct Number {
 }
 
 impl Number {
-    /// Centre of the first character.
+    /// Centre of the first character, in pixels of the frame.
     pub(super) fn first_px(&self) -> f32 {
         self.centers_px.first().copied().unwrap_or_default()
     }
 
-    /// Centre of the last character.
+    /// Centre of the last character, in pixels of the frame.
     pub(super) fn last_px(&self) -> f32 {
         self.centers_px.last().copied().unwrap_or_default()
     }

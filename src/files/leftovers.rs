@@ -21,7 +21,7 @@ use super::file_lock::lock;
 use super::folder_of;
 use super::write_rules::{Existing, OutputKind, WriteRules};
 
-/// Prefix and suffix of the names of files and folders that are not complete.
+/// Prefix and suffix of the names of temporary files and folders.
 const TEMPORARY: (&str, &str) = (".pairspeed-", ".part");
 /// Name of the folder of complete files that are being moved to their targets.
 pub(super) const COMMIT: &str = ".pairspeed-commit";
