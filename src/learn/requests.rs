@@ -55,7 +55,7 @@ struct RequestCandidate {
 
 /// The frames of the sample to label next. First come those that probably show the most digits without a glyph,
 /// judged by the shape prior. Then come those whose texts are the least certain, if they do not show the same text as
-/// a frame before. No two requests for one channel are close in time.
+/// a frame already requested. No two requests for one channel are close in time.
 pub(crate) fn next_requests(
     regions: &[Region],
     recogniser: &Recogniser,
