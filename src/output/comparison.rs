@@ -127,12 +127,14 @@ fn row(step: &StepDifference, style: &ComparisonStyle) -> Vec<String> {
     ]
 }
 
-/// The verdict in words, followed by the verdict without voltage correction if the two differ.
+/// The verdict of a step in words: whether the later flight was faster or slower, or the difference is not significant.
+/// The verdict without voltage correction is added if it differs.
 fn verdict_cell(step: &StepDifference) -> String {
     verdict_word(step.verdict).to_owned() + &as_flown_words(step)
 }
 
-/// The verdict of a step without voltage correction; `None` if the verdict with correction is the same.
+/// The verdict of a step without voltage correction (faster, slower or not significant); `None` if the verdict with
+/// correction is the same.
 fn other_as_flown(step: &StepDifference) -> Option<Verdict> {
     step.verdict_as_flown.filter(|other| !other.agrees_with(step.verdict))
 }
@@ -209,8 +211,8 @@ fn as_flown_words(step: &StepDifference) -> String {
     })
 }
 
-/// States whether the verdicts would be the same without the assumed effect of voltage; empty if nothing is
-/// assumed.
+/// States whether the verdicts (faster, slower or not significant) would be the same without the assumed effect of
+/// voltage; empty if no effect is assumed.
 fn assumption_words(comparison: &Comparison, style: &ComparisonStyle) -> String {
     let Some(model) = comparison.voltage_model.filter(|model| model.source == ExponentSource::Assumed) else {
         return String::new();

@@ -1,4 +1,4 @@
-//! `legs.csv`: the results of each leg. The file is also valid input for given legs.
+//! `legs.csv`: the results of each leg. The pilot can also give this file as the legs of the flight.
 
 use crate::flight::Flight;
 use crate::legs::Leg;

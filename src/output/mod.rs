@@ -52,7 +52,8 @@ pub use terminal_table::table;
 pub use test_card::{test_card_html, test_card_json, test_card_text};
 pub use words::CAUTIONS;
 
-/// What the pilot can do about the notes of a flight: each piece of advice once, in the order of the notes.
+/// Advice for the pilot on a flight, each piece once: on channels that cannot be read, on an unknown throttle, on blank
+/// frames, and on the other notes.
 #[must_use]
 pub fn advice(flight: &Flight) -> Vec<Advice> {
     let unread = (!flight.legibility.unread.is_empty()).then_some(Advice::MarkBoxes);
@@ -68,7 +69,8 @@ pub fn advice(flight: &Flight) -> Vec<Advice> {
     once
 }
 
-/// Notes on a flight, one sentence each: channels that cannot be read, other blank frames, then the flight's own notes.
+/// Notes on a flight, one sentence each: first on channels that cannot be read, then on other blank frames, then all
+/// others.
 fn notes(flight: &Flight) -> Vec<String> {
     unread::sentences(flight).into_iter().chain(notes_read(flight)).collect()
 }

@@ -7,8 +7,8 @@ use crate::visible;
 /// Style sheet of the pages.
 const STYLE: &str = include_str!("page.css");
 
-/// Content security policy of every page: it may use its own styles, and nothing else. No script runs, nothing is loaded or
-/// sent, whatever a file name or a note brings into the page. Source: W3C Content Security Policy Level 3.
+/// Content security policy of every page: it may use its own styles, and nothing else. No script runs, and nothing is
+/// loaded or sent, even if a file name or a note contains HTML. Source: W3C Content Security Policy Level 3.
 pub(super) const POLICY: &str =
     "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
 

@@ -136,8 +136,8 @@ pub fn plan(request: &PlanRequest, earlier: Option<&FlownFlight>) -> Result<Test
     })
 }
 
-/// The throttle steps of the plan. The flight goes through all of them in turn, one pair at each; `can_be_flown`
-/// says whether the battery lasts for one such pass.
+/// The throttle steps of the plan. `can_be_flown` tells whether the battery lasts for one pass, which is one pair of
+/// legs at each step.
 fn planned_steps(
     request: &PlanRequest,
     legs: &[StepLegs],

@@ -143,7 +143,7 @@ pub enum PlanError {
     /// There are more steps than fit on a card.
     #[error("{0} throttle steps are more than fit on a card: give at most {MAX_STEPS}")]
     TooManySteps(usize),
-    /// A quantity that must be above 0 is not.
+    /// A quantity that must be above 0 is 0, negative or not finite.
     #[error("{quantity} is {value} {}, but must be above 0", quantity.unit())]
     NotPositive {
         /// The quantity with the wrong value.
@@ -151,7 +151,7 @@ pub enum PlanError {
         /// Value of the quantity in SI units; an energy in Wh.
         value: f64,
     },
-    /// A quantity that must not be negative is negative.
+    /// A quantity that must be 0 or above is negative or not finite.
     #[error("{quantity} is {value} {}, but must not be below 0", quantity.unit())]
     Negative {
         /// The quantity with the wrong value.

@@ -26,12 +26,12 @@ pub enum UnmetRequirement {
     },
     /// The course is too short for some steps.
     Course {
-        /// The throttles of these steps in per cent.
+        /// Throttles, in per cent, of the steps for which the course is too short.
         steps_percent: Vec<f64>,
         /// Length of the shortest course that suits all steps, in metres.
         needed_m: f64,
     },
-    /// No number of pairs gives the wanted interval in this wind.
+    /// No number of pairs gives the wanted interval in the expected wind.
     Interval {
         /// Expected half-width of the 95 % interval, in m/s; `None` if the card cannot be flown.
         expected_mps: Option<f64>,

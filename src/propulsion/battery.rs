@@ -9,8 +9,8 @@ use crate::setup::{Aircraft, FULL_CELL_V};
 use crate::stats::median;
 use crate::stats::{Trend, theil_sen};
 
-/// Ground speed below which the aircraft stands or is held, in m/s; used if the overlay shows no throttle
-/// (set by judgement).
+/// Ground speed below which the aircraft is standing on the ground or held by hand, in m/s; used if the overlay shows
+/// no throttle (set by judgement).
 const STANDING_MPS: f64 = 1.5;
 
 /// Throttle up to which the motor is considered at rest, in per cent (set by judgement).
@@ -88,8 +88,9 @@ impl Battery {
         })
     }
 
-    /// Fall of the resting voltage until the given time between the two rests, in V: linear in time from the
-    /// rest before the legs to the rest after them. `None` unless both rests are recorded.
+    /// Fall of the resting voltage from the rest before the legs to the time `time_s`, in V, interpolated linearly
+    /// between the two rests; outside this interval it is that at its nearer end. `None` unless both rests are
+    /// recorded.
     #[must_use]
     pub fn run_down_v(&self, time_s: f64) -> Option<f64> {
         let (first_s, last_s) = self.between_rests_s?;

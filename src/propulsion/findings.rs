@@ -141,8 +141,8 @@ fn share(step: &FlownStep, model: &VoltageModel, battery: &Battery, legs: &[Leg]
     })
 }
 
-/// The points of the curve on the fresh pack, in m/s; `None` unless the fall of the voltage is known for
-/// every step.
+/// The points of the curve of airspeed against throttle on the fresh pack; `None` unless the fall of the voltage is
+/// known for every step.
 fn fresh_points(steps: &[FlownStep], shares: &[VoltageShare]) -> Option<Vec<Point>> {
     let of_step = |step: &FlownStep| {
         let share = shares.iter().find(|share| share.step == step.step)?;

@@ -64,8 +64,8 @@ pub struct FlownStep {
 }
 
 impl FlownStep {
-    /// Converts a step to SI units; `speed_si` is the factor from the unit of its speeds to m/s. `None` if
-    /// the airspeed or its uncertainty is not finite.
+    /// Converts a step to SI units; `speed_si` is the factor from the unit of its speeds to m/s. `None` if the airspeed
+    /// or its uncertainty is not finite, or the uncertainty is zero.
     #[must_use]
     pub fn of(step: &StepResult, speed_si: f64) -> Option<Self> {
         let airspeed = StepAirspeed {

@@ -128,9 +128,9 @@ fn runs_of_step(runs: &[PowerRun], from: &Sources<'_>, step: u32) -> Vec<PairRun
         .collect()
 }
 
-/// Warns of power that rises over at least three pairs at one throttle while the speed does not. This is a
-/// warning rather than a finding, since three values are in rising order by chance once in six times. `None`
-/// if there is nothing to warn of.
+/// Warns of power that rises over at least three pairs at one throttle while the airspeed does not. This is a warning
+/// rather than a finding, since three values are in rising order by chance once in six times. `None` if there is
+/// nothing to warn of.
 fn rising_power(runs: &[PairRun], step: &StepResult) -> Option<String> {
     let points: Vec<(f64, f64)> = runs.iter().map(|run| (run.start_s, run.power_w)).collect();
     let trend = theil_sen(&points, 0.9).filter(|_| points.len() >= 3)?;

@@ -32,10 +32,11 @@ const STROKE_QUANTILE: f32 = 0.95;
 /// judgement.
 const FULL_QUANTILE: f32 = 0.9;
 
-/// Maximum correlation between the features of two frames that count as showing different texts. Set by judgement.
+/// Maximum correlation between the features of two frames that are treated as showing different texts. Set by
+/// judgement.
 const MAX_CORRELATION: f32 = 0.9;
 
-/// Width of a digit's cell that is assumed, as a share of the region's height. Set by judgement.
+/// Assumed width of a digit's cell, as a share of the region's height. Set by judgement.
 const CELL_WIDTH: f32 = 0.4;
 
 /// Which channels of a recording can be read.

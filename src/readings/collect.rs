@@ -24,8 +24,8 @@ pub const DEFAULT_MIN_CONFIDENCE: f32 = 0.98;
 
 /// Receives the progress of reading a recording, and may stop it.
 pub trait Progress {
-    /// Called after each frame: `frames` frames have been read, up to `time_s` seconds of `length_s` seconds,
-    /// if the length is known.
+    /// Called after each frame: `frames` frames have been read, up to `time_s` seconds of `length_s` seconds, or of an
+    /// unknown length if `length_s` is `None`. `ControlFlow::Break` stops the reading.
     fn frame_read(&mut self, frames: u64, time_s: f64, length_s: Option<f64>) -> ControlFlow<()>;
 }
 

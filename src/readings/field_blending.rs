@@ -61,7 +61,7 @@ impl Change {
         Some(Self { frame: at, one, other: probability(other), both })
     }
 
-    /// Probability that the frame is a blend, if the given share of all changes is blended.
+    /// Probability that the frame is a blend, 0 to 1, if the share `share` (0 to 1) of all changes is blended.
     fn blend_probability(&self, share: f64) -> f64 {
         let both = self.both * prior_odds(share);
         both / (self.one + self.other + both)
@@ -69,7 +69,7 @@ impl Change {
 }
 
 /// Prior odds, for a frame at a change of text, of a blend of the two texts against one of them alone, if the share
-/// `share` of all changes is blended. A frame that is no blend shows either text with equal probability.
+/// `share` (0 to 1) of all changes is blended. A frame that is no blend shows either text with equal probability.
 fn prior_odds(share: f64) -> f64 {
     2.0 * share / (1.0 - share)
 }

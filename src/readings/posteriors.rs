@@ -6,8 +6,8 @@ use super::forward_backward::smooth;
 use super::frame_observation::{ChannelLimits, FrameObservation, Posterior};
 use crate::stats::upper_median;
 
-/// Minimum median margin over the frames of a hold: the smallest value with no wrong reading on the tuning clips
-/// with a static background.
+/// Minimum median margin over the frames of a hold; below it the value is ambiguous. It is the smallest value with no
+/// wrong reading on the tuning clips with a static background.
 const MIN_MARGIN: f32 = 0.75;
 
 /// Maximum probability of a value whose median margin is below [`MIN_MARGIN`]. Set by judgement.

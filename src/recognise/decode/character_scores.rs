@@ -90,14 +90,15 @@ impl<'a> CharacterScores<'a> {
         score.is_finite().then_some(score)
     }
 
-    /// The best score of the character with alphabet index `index` whose left edge is near `left`, in halves of a
-    /// working pixel; `None` if the character fits into the window nowhere near `left`.
+    /// The best score of the character with alphabet index `index` whose left edge is at most [`RADIUS`] away from
+    /// `left`, in halves of a working pixel; `None` if the character does not fit into the window at any of these
+    /// positions.
     pub fn near(&self, index: usize, left: i32) -> Option<f32> {
         self.in_row(&self.near, index, left)
     }
 
-    /// The best score of all characters of the width class with index `class` whose left edge is near `left`, in
-    /// halves of a working pixel; `None` if no character fits into the window there.
+    /// The best score of all characters of the width class with index `class` whose left edge is near `left` (at most
+    /// [`RADIUS`] away), in halves of a working pixel; `None` if no character fits into the window there.
     pub fn best_near_of(&self, class: usize, left: i32) -> Option<f32> {
         self.in_row(&self.best, class, left)
     }
@@ -108,15 +109,16 @@ impl<'a> CharacterScores<'a> {
     }
 
     /// The alphabet index of that character of the width class with index `class` which has the best score with its
-    /// left edge near `left`, in halves of a working pixel.
+    /// left edge near `left` (at most [`RADIUS`] away), in halves of a working pixel.
     pub fn best_of(&self, class: usize, left: i32) -> usize {
         let members = &self.classes[class].members;
         let score = self.best_near_of(class, left);
         members.iter().copied().find(|index| self.near(*index, left) == score).unwrap_or(members[0])
     }
 
-    /// The left edge near `left` at which the character with alphabet index `index` scores best, both in halves of a
-    /// working pixel; `None` if the character fits into the window nowhere near `left`.
+    /// The left edge at most [`RADIUS`] away from `left` at which the character with alphabet index `index` scores
+    /// best, both in halves of a working pixel; `None` if the character does not fit into the window at any of these
+    /// positions.
     pub fn best_position(&self, index: usize, left: i32) -> Option<i32> {
         let places = left - POSITION_TOLERANCE_HALF_COLS..=left + POSITION_TOLERANCE_HALF_COLS;
         let scored = places.filter_map(|left| Some((self.at(index, left)?, left)));

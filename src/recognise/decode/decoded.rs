@@ -77,7 +77,7 @@ pub struct Decoded {
 }
 
 impl Decoded {
-    /// Corrects the scores computed from features that were divided by `contrast`, since the division changed the
+    /// Corrects the scores and distances for a division of the features by `contrast`, because the division changed the
     /// noise of the features too.
     pub(in crate::recognise) fn at_contrast(mut self, contrast: f32) -> Self {
         if contrast == 1.0 {

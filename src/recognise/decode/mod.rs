@@ -1,8 +1,8 @@
-//! Decoding: finds the text that explains a region's features best ([`Decoder`]) and the best texts of other
-//! lengths, and decides whether the text can be read ([`legibility`]).
+//! Decoding: finds the text that explains a region's features best ([`Decoder`]) and the best texts of other lengths,
+//! and decides whether the text can be read ([`legibility`]).
 //!
-//! The search is dynamic programming over the prefix tree of the region's [grammar](super::text::grammar):
-//! for every partial text it keeps the best way to reach each possible position of its free edge.
+//! The search is dynamic programming over the prefix tree of the region's [grammar](super::text::grammar): for every
+//! partial text it keeps the best way to reach each possible position of its edge that is not anchored.
 
 mod character_scores;
 pub mod decoded;
@@ -68,7 +68,7 @@ struct CompleteText {
 /// Initial capacity: number of partial texts for each node of the prefix tree (set by judgement).
 const USUAL_PARTIAL_TEXTS: usize = 8;
 
-/// The partial texts that start at one column.
+/// The partial texts whose anchored edge is at one position.
 #[derive(Debug)]
 struct PartialTexts {
     all: Vec<PartialText>,
