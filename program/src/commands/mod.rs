@@ -127,7 +127,8 @@ const EXIT_CODES: &str = "Exit codes
   1  a clip could not be read (for `read`: none of its channels), or the result could not be printed
   2  wrong usage: an invalid option, file or setup, or a folder that cannot be written to";
 
-/// What to do with existing files: replace them if `force` (the option `--force`) is true, otherwise do what `unforced` says.
+/// What to do with existing files: replace them if `force` (the option `--force`) is true, otherwise do what
+/// `unforced` says.
 fn existing_or(force: bool, unforced: Existing) -> Existing {
     if force { Existing::Replace } else { unforced }
 }
