@@ -59,9 +59,9 @@ pub enum PictureError {
     },
 }
 
-/// Colours that can be distinguished with any common kind of colour blindness: orange, sky blue, yellow, vermillion, bluish
-/// green, reddish purple. Source: M. Okabe and K. Ito, "Color Universal Design" (2008). Black and blue of that palette
-/// are left out, because they are hard to see on dark plates.
+/// Colours that can be distinguished with any common kind of colour blindness: orange, sky blue, yellow, vermillion,
+/// bluish green, reddish purple. Source: M. Okabe and K. Ito, "Color Universal Design" (2008). Black and blue of that
+/// palette are left out, because they are hard to see on dark plates.
 const COLOURS: [Rgb<u8>; 6] = [
     Rgb([230, 159, 0]),
     Rgb([86, 180, 233]),

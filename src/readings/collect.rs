@@ -18,8 +18,8 @@ use crate::series::{ChannelReadings, Gap, Readings};
 use crate::setup::Region;
 
 /// Default of the minimum confidence of a trusted reading, 0 to 1. Of the readings with a confidence of 0.98 to 0.99,
-/// 99 in 100 are right on the tuning clips of the benchmark `reading_table`. A minimum of 0.99 would leave about twice as
-/// many changes of the value blank in interlaced clips.
+/// 99 in 100 are right on the tuning clips of the benchmark `reading_table`. In interlaced clips, a minimum of 0.99
+/// would leave about twice as many frames blank at changes of the value.
 pub const DEFAULT_MIN_CONFIDENCE: f32 = 0.98;
 
 /// Receives the progress of reading a recording, and may stop it.

@@ -1,5 +1,5 @@
-//! The most probable value of every frame: forward-backward smoothing, corrected for blended frames and for values that are
-//! ambiguous in most of their frames.
+//! The most probable value of every frame: forward-backward smoothing, corrected for blended frames and for values that
+//! are ambiguous in most of their frames.
 
 use super::field_blending::accept_either_text;
 use super::forward_backward::smooth;

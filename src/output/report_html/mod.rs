@@ -21,8 +21,8 @@ use super::RenderError;
 /// The style sheet of the report; its colours are those of [`palette`].
 const STYLE: &str = include_str!("style.css");
 
-/// The report as one HTML page. It contains its style sheet and plots, loads nothing, and has no script. Control characters,
-/// wherever they come from, are escaped.
+/// The report as one HTML page. It contains its style sheet and plots, loads nothing, and has no script. Control
+/// characters, wherever they come from, are escaped.
 ///
 /// # Errors
 ///
