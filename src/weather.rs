@@ -17,8 +17,8 @@ const PRESSURES_PA: RangeInclusive<f64> = 50_000.0..=110_000.0;
 const ELEVATIONS_M: RangeInclusive<f64> = -500.0..=6000.0;
 /// Range of accepted wind speeds, in m/s (set by judgement).
 const WINDS_MPS: RangeInclusive<f64> = 0.0..=60.0;
-/// Range of accepted directions, in degrees clockwise from north; negative numbers count anticlockwise (set
-/// by judgement).
+/// Range of accepted directions, in degrees clockwise from north; negative numbers are anticlockwise (set by
+/// judgement).
 pub const DIRECTIONS_DEG: RangeInclusive<f64> = -360.0..=360.0;
 
 /// Number of pascals in a hectopascal.

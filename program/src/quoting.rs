@@ -9,7 +9,7 @@ pub fn quoted(path: &Path) -> String {
 }
 
 /// Puts a path into single quotes, unless it contains only letters, digits and harmless punctuation. Within single
-/// quotes every character stands for itself, except for the single quote, which is escaped (POSIX.1-2017, Shell
+/// quotes every character is literal, except for the single quote, which is escaped (POSIX.1-2017, Shell
 /// Command Language, 2.2.2).
 fn quoted_for_posix(text: &str) -> String {
     let plain = |letter: char| letter.is_alphanumeric() || "/._-+,:@%=".contains(letter);

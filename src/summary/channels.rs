@@ -1,4 +1,4 @@
-//! The readings of each channel, counted, in `summary.json`.
+//! Numbers of trusted and blank frames of each channel, in `summary.json`.
 
 use std::collections::BTreeMap;
 
@@ -8,7 +8,7 @@ use crate::model::channel::Channel;
 use crate::model::units::Unit;
 use crate::series::Blank;
 
-/// The readings of one channel, counted in frames.
+/// Numbers of trusted and blank frames of one channel.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ChannelSummary {
     /// Channel whose readings are counted.

@@ -42,11 +42,11 @@ pub struct AirSummary {
     pub height_above_field_m: Option<f64>,
     /// Air temperature in degrees Celsius; `None` if the air is not known.
     pub temperature_c: Option<f64>,
-    /// Whether the temperature is taken from the standard atmosphere.
+    /// Whether the temperature is that of the standard atmosphere, because none was given.
     pub temperature_is_standard: bool,
     /// Air pressure in hPa; `None` if the air is not known.
     pub pressure_hpa: Option<f64>,
-    /// Whether the pressure is taken from the standard atmosphere.
+    /// Whether the pressure is that of the standard atmosphere, because none was given.
     pub pressure_is_standard: bool,
     /// Air density in kg/m^3; `None` if the air is not known.
     pub density_kg_m3: Option<f64>,

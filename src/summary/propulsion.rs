@@ -1,5 +1,5 @@
 //! Battery, motor and propeller in `summary.json`: the fields of [`Findings`](crate::propulsion::Findings) in
-//! alphabetical order, which is their order in the file. Speeds are in m/s whatever `speed_unit` is.
+//! alphabetical order, which is their order in the file. All speeds are in m/s, independent of `speed_unit`.
 
 use serde::{Deserialize, Serialize};
 

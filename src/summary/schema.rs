@@ -41,7 +41,7 @@ pub struct Summary {
     pub gaps: Vec<GapSummary>,
     /// Intervals in which the video signal is lost.
     pub lost_pictures: Vec<SignalLossSummary>,
-    /// The readings of each channel, counted.
+    /// For each channel, the numbers of trusted and blank frames.
     pub channels: Vec<ChannelSummary>,
     /// Where the throttle of the legs comes from.
     pub throttle_source: ThrottleSource,

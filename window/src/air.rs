@@ -78,7 +78,7 @@ impl AirEntry {
 const DATUMS: [(Option<Datum>, &str); 3] =
     [(None, "as recognised"), (Some(Datum::SeaLevel), "sea level"), (Some(Datum::Field), "the field")];
 
-/// The choices of what the shown heading is (of the track or of the nose), each with its name.
+/// The choices of what the overlay's heading shows, the track or the direction of the nose, each with its name.
 const HEADINGS: [(HeadingReference, &str); 2] =
     [(HeadingReference::Track, "the track"), (HeadingReference::Heading, "the nose")];
 

@@ -207,7 +207,7 @@ impl CompareScreen {
         });
     }
 
-    /// Makes the comparison again if an entry has changed, or if a flight was saved again.
+    /// Makes the comparison again if an entry has changed, or if the results of a flight were saved again.
     fn make(&mut self) {
         let written = |folder: &Path| {
             let found = std::fs::metadata(folder.join("summary.json")).or_else(|_| std::fs::metadata(folder));
@@ -222,7 +222,7 @@ impl CompareScreen {
     }
 }
 
-/// Shows the choice of the unit of speeds; `None` stands for the unit in which the flight's results are.
+/// Shows the choice of the unit of speeds; `None` stands for the unit of the flight's own results.
 pub(super) fn unit_choice(ui: &mut Ui, unit: &mut Option<Unit>) {
     let label = ui.label("Speeds in");
     let shown = unit.map_or("the flight's unit", Unit::symbol);

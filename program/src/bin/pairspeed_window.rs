@@ -1,6 +1,6 @@
 //! Opens the window without a console. On Windows a program either has a console or has none: `pairspeed` has one,
-//! for its commands; this program has none. It starts `pairspeed window` from the folder that it lies in itself,
-//! and shows the reason in a dialog if that fails.
+//! for its commands; this program has none. It starts `pairspeed window` from its own folder, and
+//! shows the reason in a dialog if that fails.
 #![cfg_attr(windows, windows_subsystem = "windows")]
 
 use std::env::consts::EXE_SUFFIX;

@@ -21,8 +21,9 @@ pub fn run(arguments: &WindowArguments) -> Result<(), Failure> {
     pairspeed_window::open(arguments.clips.clone()).map_err(Failure::failed)
 }
 
-/// Starts the program that opens the window without a console, if that program lies beside this one: a console that
-/// was opened for this program then closes at once. Returns whether the other program is started.
+/// Starts `pairspeed-window.exe`, the program that opens the window without a console, from the folder of this
+/// program. A console that was opened for this program then closes at once. Returns whether the other program was
+/// started.
 #[cfg(windows)]
 pub fn start_without_console() -> bool {
     let own = std::env::current_exe();

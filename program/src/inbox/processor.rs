@@ -53,7 +53,7 @@ pub struct InboxFolders {
 /// Reads each recording of an inbox once.
 pub struct InboxProcessor {
     folders: InboxFolders,
-    /// Time without a change after which a recording counts as complete.
+    /// Time without a change after which a recording is considered complete.
     settle: Duration,
     arrivals: Arrivals,
     /// The journal; `None` while the folder does not exist.
@@ -83,7 +83,7 @@ enum RecordingPlan {
 
 impl InboxProcessor {
     /// Creates a processor for the folders, which must exist. A recording that has not changed for the time
-    /// `settle` counts as complete.
+    /// `settle` is considered complete.
     ///
     /// # Errors
     ///

@@ -1,4 +1,5 @@
-//! The actions of the pilot on the legs. The parts of the page collect them; the screen carries them out.
+//! The actions of the pilot on the legs. Each part of the page adds its actions to a list, which the screen then
+//! executes.
 
 use pairspeed::leg_edits::LegEdit;
 use pairspeed::model::channel::Channel;
