@@ -30,7 +30,8 @@ pub const MAX_DEFICIT: f32 = 14.0;
 /// Initial capacity for the alternative texts of one frame.
 const USUAL_ALTERNATIVES: usize = 16;
 
-/// Maximum number of single-character substitutions that are combined with each other. Set by judgement.
+/// Each single-character substitution is combined with at most this many more likely ones, to form texts with
+/// two characters replaced. Set by judgement.
 const MAX_COMBINED: usize = 10;
 
 /// A text that a frame may show.
@@ -43,8 +44,10 @@ pub struct Candidate {
     /// Log-likelihood deficit: log-probability of the best candidate minus that of this candidate (natural
     /// logarithms); 0 or more.
     pub deficit: f32,
-    /// Squared Mahalanobis distance between this candidate and the best one. If the frame shows the best candidate,
-    /// this candidate's deficit is expected to be half of this number. Infinite for a text of another length.
+    /// Squared Mahalanobis distance between the templates of this candidate and of the best one, with the
+    /// tempering of the likelihoods included. If the frame shows the best candidate, this candidate's deficit
+    /// is expected to be half of this number. Infinite if the texts differ in length, or in a character that
+    /// is no digit.
     pub distance2: f32,
 }
 
@@ -53,12 +56,12 @@ pub struct Candidate {
 pub enum TextLegibility {
     /// No text stands out from the background.
     Nothing,
-    /// The region shows no known text: it is damaged, or two texts are blended.
+    /// A text was found, but it cannot be read, because it is damaged or because two texts are blended.
     Illegible,
-    /// The region shows no known text, and the glyph set lacks digits: the text may contain a digit without a
-    /// glyph.
+    /// A text was found, but it cannot be read, and the glyph set lacks digits: the text may contain a digit
+    /// without a glyph.
     UnknownDigit,
-    /// Every character fits its template.
+    /// Every character fits its template, and no further digit seems to stand beside the text.
     Legible,
 }
 
@@ -75,7 +78,7 @@ pub struct Observation {
     /// its template, 1/2 half-way to the runner-up.
     pub margin: f32,
     /// Value of the text in which the runner-up replaces the character with the smallest margin; `None` if
-    /// that text is no number.
+    /// there is no runner-up, or if that text is no number.
     pub runner_up: Option<f64>,
 }
 
@@ -92,7 +95,8 @@ impl Observation {
         }
     }
 
-    /// The candidates of a decoded text.
+    /// The observation of a decoded text. Its candidates are the decoded text and the likely texts that
+    /// differ from it in one or two characters or in length.
     pub(super) fn of(
         decoded: &Decoded,
         legibility: TextLegibility,
@@ -225,8 +229,8 @@ impl RegionReading {
     }
 }
 
-/// Probability of a text, against the same text with one character replaced and against texts of other
-/// lengths, 0 to 1.
+/// Probability that a decoded text is right, 0 to 1. The alternatives are texts with other characters and
+/// texts of other lengths.
 pub(super) fn confidence_of(decoded: &Decoded) -> f32 {
     let length = logistic(TEMPERING * decoded.length_margin);
     decoded.characters.iter().fold(length, |product, character| product * character_confidence(character))

@@ -30,7 +30,7 @@ use crate::glyphs::GlyphSet;
 use crate::model::channel::Channel;
 use crate::setup::Region;
 
-/// One region, prepared for this clip.
+/// One region, with the results of its calibration.
 #[derive(Debug, Clone)]
 struct RegionModel {
     channel: Channel,
@@ -38,7 +38,8 @@ struct RegionModel {
     /// Position and face of the region's text; `None` if no known glyphs fit.
     location: Option<RegionLocation>,
     background: Background,
-    /// Digits that occur too rarely in this region's sample to count as seen.
+    /// Digits decoded fewer than twice in this region's sample. Margins over these digits get the margin
+    /// penalty.
     unseen: ArrayVec<char, 10>,
 }
 
@@ -48,7 +49,7 @@ struct RegionLocation {
     window: Window,
     placement: Placement,
     mask: ColumnMask,
-    /// Index of the face among those of the recogniser.
+    /// Index of the region's face in `Recogniser::faces`.
     face: usize,
 }
 
@@ -298,7 +299,8 @@ pub(crate) struct PatchAssessment {
     pub(crate) reading: RegionReading,
     /// Smallest correlation of a character of the text with its template, -1 to 1.
     pub(crate) min_correlation: f32,
-    /// Probability from the shape prior that the text shows each digit without a glyph: one entry for each of the digits 0
-    /// to 9, 0 for digits with a glyph.
+    /// One entry for each of the digits 0 to 9. For a digit without a glyph, the entry is the probability
+    /// from the shape prior that a character of the text is this digit, the largest over the characters. For
+    /// a digit with a glyph it is 0.
     pub(crate) missing_digits: [f32; 10],
 }

@@ -66,10 +66,11 @@ pub(super) fn difference(
     out
 }
 
-/// Maximum number of vectors in a tile: the sums of both kernels then fit into registers of 512 bits.
+/// Maximum number of SIMD vectors in a tile (a group of adjacent columns that are computed together): the
+/// sums of both kernels then fit into registers of 512 bits.
 const MAX_VECTORS: usize = 8;
 
-/// Arguments of [`difference`], for grey levels with at least one column.
+/// Arguments of [`difference`] for the SIMD code; `width` is at least 1.
 struct BlurDifference<'a> {
     levels: &'a [f32],
     width: usize,
@@ -147,8 +148,9 @@ impl BlurDifference<'_> {
     }
 }
 
-/// Weighted sums down the columns of a tile, around row `middle`, for both kernels; consecutive rows are
-/// `stride` tiles apart.
+/// Convolves the columns of a tile (a group of adjacent columns) with both kernels. Returns the result in row
+/// `middle` for the narrow and for the wide kernel. The rows of the tile are `stride` entries of `tiles`
+/// apart; `last` is the index of the last row.
 #[inline(always)]
 fn down<S: Simd, const N: usize>(
     simd: S,
@@ -181,7 +183,8 @@ fn down<S: Simd, const N: usize>(
     sums
 }
 
-/// Weighted sums along a line for the tile that starts at column `first`.
+/// Convolves a line with one kernel, given by its centre weight and the weights to one side. Returns the
+/// result for the tile (group of adjacent columns) that starts at index `first` of the line.
 #[inline(always)]
 fn across<S: Simd, const N: usize>(simd: S, half: &[f32], line: &[f32], first: usize) -> [S::f32s; N] {
     let tile = N * S::F32_LANES;

@@ -23,8 +23,8 @@ pub struct HighPass {
 }
 
 impl HighPass {
-    /// The high-pass filter for cells of a width in working pixels: the standard deviation of the wide blur
-    /// is a fifth of that width.
+    /// The high-pass filter for cells of a width in working pixels. The standard deviation of the wide blur
+    /// is a fifth of that width, but at least 1.6 working pixels.
     #[must_use]
     pub fn for_cell_width(cell_width: f32) -> Self {
         Self { narrow: gaussian(NARROW_BLUR_PX), wide: gaussian((cell_width / 5.0).max(1.6)) }

@@ -1,6 +1,6 @@
-//! Features: the pixels of a region in the form in which templates are compared with them. A [`window`] is
-//! cut out of the frame and high-pass filtered; [`patches`] cuts rectangular parts out of the result, and a
-//! [`sample`] holds the surroundings of all regions in some frames.
+//! Features: the high-pass filtered pixels of a region, which are compared with templates. A [`window`] is
+//! cut out of the frame and filtered. [`patches`] cuts rectangles out of the result. A [`sample`] holds the
+//! pixels of all regions and their surroundings, from frames spread over the recording.
 
 mod blur;
 pub mod cells;

@@ -8,29 +8,29 @@ use crate::footage::{LumaImage as _, LumaPlane};
 use crate::geometry::PixelRect;
 use crate::setup::Region;
 
-/// The surroundings of one region in one frame.
+/// The pixels of a region and its surroundings in one frame.
 #[derive(Debug, Clone)]
 pub struct Patch {
     /// Time of the frame, in seconds.
     pub time_s: f64,
     image: GrayImage,
-    /// The region's box within the image.
+    /// The region's box, in pixels of `image`.
     rect: PixelRect,
 }
 
 impl Patch {
-    /// Copies the surroundings of a box out of a frame.
+    /// Copies a box and its surroundings out of a frame, with the frame's time in seconds.
     #[must_use]
     pub fn of(frame: &GrayImage, rect: PixelRect, time_s: f64) -> Self {
         Self { time_s, ..Self::cut(LumaPlane::of(frame), rect) }
     }
 
-    /// The part of a frame that contains the surroundings of a box.
+    /// The rectangle of a frame that the patch of a box covers, in frame pixels.
     pub(crate) fn area(rect: PixelRect) -> PixelRect {
         rect.with_margin(((MARGIN_PX + 1) * working_factor(rect.height as f32)) as u32)
     }
 
-    /// Copies the surroundings of a box out of a luma plane; the time of the patch is 0.
+    /// Copies a box and its surroundings out of a luma plane; the time of the patch is 0.
     fn cut(luma: LumaPlane<'_>, rect: PixelRect) -> Self {
         let around = Self::area(rect);
         let rect = PixelRect { left: rect.left - around.left, top: rect.top - around.top, ..rect };

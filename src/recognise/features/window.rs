@@ -94,7 +94,8 @@ impl Window {
         rows.filter_map(move |row| luma.data.get(row * luma.stride..)?.get(columns.clone()))
     }
 
-    /// Adds one line of the frame to a row of working pixels.
+    /// Adds the grey levels of row `y` of the frame to `target`, a row of the window. Each entry of `target`
+    /// gets the sum over `factor` neighbouring columns of the frame.
     fn add_line(&self, luma: LumaPlane<'_>, y: isize, target: &mut [f32]) {
         let left = self.rect.left as isize - (MARGIN_PX * self.factor) as isize;
         let y = y.clamp(0, luma.height.max(1) as isize - 1) as usize;

@@ -1,8 +1,8 @@
 //! Built-in faces: decides whether the clip shows a built-in face, and finds how the face appears there.
 //!
-//! In a single frame, noise and background hide how well a built-in glyph matches. The mean of all cells that
-//! were read as the same character shows it: that mean looks like the glyph, except for the blur of camera
-//! and recorder, only if the face is right and the texts were read correctly.
+//! In a single frame, noise and background hide how well a built-in glyph matches. They average out in the
+//! mean of all cells that were read as the same character. This mean looks like the glyph, except for the
+//! blur of camera and recorder, only if the face is right and the texts were read correctly.
 
 use ndarray::Array2;
 use rayon::prelude::*;
@@ -19,20 +19,22 @@ use crate::recognise::templates::appearance::{Appearance, AppearanceStep, DIRECT
 use crate::recognise::text::grammar::Grammar;
 use crate::recognise::text::placement::Placement;
 
-/// Number of working pixels by which the mean cells extend beyond the cell on each side. Set by judgement.
+/// Padding around a cell in a [`CharacterMean`], on each side, in working pixels. Set by judgement.
 const PADDING_PX: usize = 4;
 
-/// Minimum mean correlation between the mean cells and the glyphs of a face that the sample shows. Other
-/// faces, and misread digits of the right face, correlate less. Set by judgement.
+/// Minimum correlation between the mean cells of the digits and the glyphs of a face, averaged over the
+/// digits, at which the face is accepted. Other faces, and misread digits of the right face, correlate less.
+/// Set by judgement.
 const MIN_CORRELATION: f32 = 0.92;
 
-/// Minimum correlation between the mean cell and the glyph of every single digit with at least [`FEW_CELLS`]
-/// cells. Set by judgement.
+/// Minimum correlation between the mean cell of a digit and the glyph of a face. Every digit with at least
+/// [`FEW_CELLS`] cells must reach it for the face to be accepted. Set by judgement.
 const MIN_DIGIT_CORRELATION: f32 = 0.86;
-/// Minimum number of cells of a digit that is tested separately. Set by judgement.
+/// Minimum number of cells of a digit for its correlation to be tested by itself. Set by judgement.
 const FEW_CELLS: usize = 4;
 
-/// Step sizes of the search over appearances, first coarse, then fine.
+/// Step sizes, first coarse, then fine, of the search for a face's appearance: its magnification, blur,
+/// vertical offset and background. Set by judgement.
 const STEPS: [AppearanceStep; 2] = [
     AppearanceStep { magnification: 0.05, blur_px: 0.5, offset_px: 0.5, background: 50.0 },
     AppearanceStep { magnification: 0.02, blur_px: 0.25, offset_px: 0.25, background: 20.0 },
@@ -41,15 +43,16 @@ const STEPS: [AppearanceStep; 2] = [
 /// Grey levels of the background that are tried when a face is tested. Set by judgement.
 const BACKGROUNDS: [f32; 6] = [30.0, 70.0, 110.0, 150.0, 190.0, 230.0];
 
-/// Fine steps are tried for a face if, after the coarse steps, its correlation is at most this much below the
-/// best. Set by judgement.
+/// The search continues with fine steps for each face whose mean correlation after the coarse steps is at
+/// most this far below that of the best face. Set by judgement.
 const MAX_DEFICIT: f32 = 0.05;
 
-/// Maximum difference between the best row of a face and the best row found for a similar appearance of it, in
-/// working pixels; rows further away are not searched. Set by judgement.
+/// Maximum distance between the rows tried for an appearance and the best row of the appearance before it in
+/// the search, in working pixels. Set by judgement.
 const TOP_SLACK: usize = 2;
 
-/// Maximum number of iterations over all neighbouring appearances for each step size. Set by judgement.
+/// Maximum number of iterations of the hill climb for each step size. One iteration tries all neighbouring
+/// appearances. Set by judgement.
 const MAX_ITERATIONS: usize = 8;
 
 /// Mean of all cells that were read as the same character.
@@ -161,20 +164,22 @@ struct FaceFit {
     overall: f32,
     /// Correlation of the mean cell of each character with its glyph, -1 to 1.
     each: Vec<f32>,
-    /// Row at which the cells begin.
+    /// Row of the padded mean cells at which the first row of the glyphs fits best.
     top: usize,
 }
 
 impl<'a> MeanFeatures<'a> {
-    /// The features of the means under the high-pass filter of a face with roughly the given appearance.
+    /// Filters the mean cells with the high-pass filter of a face. The filter depends on the magnification in
+    /// `appearance`, which need only be approximate.
     fn of(means: &'a CharacterMeans, face: &Face, appearance: Appearance) -> Self {
         let high_pass = high_pass_of(face, appearance, means.factor);
         let features = means.means.iter().map(|mean| high_pass.apply(&mean.levels)).collect();
         Self { means, features, high_pass }
     }
 
-    /// Correlation of every mean cell with the face's glyph of the same character. The row is the same for all cells,
-    /// and is the one with the best correlation; only rows near `top` are tried if it is given.
+    /// Correlation of every mean cell with the face's glyph of the same character. All glyphs are placed at
+    /// the same row of their cells, the one with the highest mean correlation. If `top` is given, only rows
+    /// near `top` are tried.
     fn fit(&self, face: &Face, appearance: Appearance, top: Option<usize>) -> FaceFit {
         let means = &self.means.means;
         let glyph_of =

@@ -24,22 +24,24 @@ use position::{POSITION_FRAMES, Registration, evenly_spaced, find_position, matc
 /// Minimum mean correlation of a region's texts with the templates of its face. Set by judgement.
 const MIN_FACE_CORRELATION: f32 = 0.45;
 
-/// Minimum correlation of a region with a face that other regions use, as a share of the correlation of those regions
-/// with the face. Set by judgement.
+/// Minimum correlation of a region with a face that other regions use, relative to the highest correlation of
+/// those regions with the face. Set by judgement.
 const MIN_CORRELATION_RATIO: f32 = 0.85;
 
-/// Magnifications that are tried, relative to the magnification computed from the height of the strokes. The computed
-/// one is often a little low, since outlines and thin strokes at top and bottom have little energy.
+/// Magnifications tried for a built-in face, relative to the magnification computed from the height of the
+/// strokes. The computed one is often a little low, since outlines and thin strokes at top and bottom have
+/// little energy. Set by judgement.
 const HEIGHT_STEPS: [f32; 7] = [0.92, 0.98, 1.04, 1.1, 1.17, 1.25, 1.33];
 
-/// Ratios of width to height that are tried, relative to the built-in glyphs, because the pixels of some
-/// frames are not square.
+/// Ratios of the horizontal to the vertical magnification tried for a built-in face, because the pixels of
+/// some frames are not square. Set by judgement.
 const WIDTH_STEPS: [f32; 9] = [0.7, 0.77, 0.85, 0.92, 1.0, 1.08, 1.17, 1.27, 1.4];
 
 /// Number of combinations of face and size that are refined. Set by judgement.
 const FINALISTS: usize = 4;
 
-/// Factors of width and height that are tried in one iteration of refining a size.
+/// Factors of the horizontal and of the vertical magnification that are tried in one iteration of refining a
+/// size. Set by judgement.
 const REFINEMENT_STEPS: [(f32, f32); 4] = [(0.97, 1.0), (1.03, 1.0), (1.0, 0.97), (1.0, 1.03)];
 
 /// Maximum number of iterations of fitting the spacing of built-in glyphs. Characters are searched within one
@@ -47,8 +49,8 @@ const REFINEMENT_STEPS: [(f32, f32); 4] = [(0.97, 1.0), (1.03, 1.0), (1.0, 0.97)
 /// judgement.
 const SPACING_ITERATIONS: usize = 3;
 
-/// Relative error of the spacing at which the iterations stop: so small an error moves no character of a text
-/// by half a column.
+/// Relative error of the spacing at which the iterations stop. With this error the characters of a text 100
+/// columns wide are off by at most half a column.
 const SPACING_TOLERANCE: f32 = 0.005;
 
 /// Number of iterations of fitting the appearance of a built-in face: better templates find more of the
@@ -63,8 +65,8 @@ const INITIAL_BACKGROUND: f32 = 160.0;
 /// Maximum number of iterations of refining a size. Set by judgement.
 const REFINEMENT_ITERATIONS: usize = 5;
 
-/// Maximum height of a cell in the search over faces and sizes, in working pixels. Higher cells are averaged
-/// down further than for reading. Set by judgement.
+/// Maximum height of a cell in the search over faces and sizes, in working pixels. Frames are averaged down
+/// until the cells are at most this high. Set by judgement.
 const SEARCH_HEIGHT_PX: f32 = 20.0;
 
 /// Maximum number of frames that the search over faces and sizes uses. Set by judgement.
@@ -73,18 +75,19 @@ const SEARCH_FRAMES: usize = 5;
 /// Face and placement of a region's text.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct RegisteredRegion {
-    /// Index of the face among those in use.
+    /// Index of the face in [`Registrations::faces`].
     pub(super) face: usize,
     pub(super) registration: Registration,
 }
 
-/// The faces in use, and for each region its face and placement.
+/// The faces that the regions show, and for each region its face and placement; `None` for a region in which
+/// no face was found.
 pub(super) struct Registrations<'a> {
     pub(super) faces: Vec<RegisteredFace<'a>>,
     pub(super) regions: Vec<Option<RegisteredRegion>>,
 }
 
-/// A face in use.
+/// A face that at least one region shows.
 pub(super) struct RegisteredFace<'a> {
     /// Templates of the face.
     pub(super) alphabet: Alphabet,
@@ -128,8 +131,9 @@ pub(super) fn register_all<'a>(
 }
 
 impl Registrations<'_> {
-    /// Tries the faces found for other regions, if the channel may use them: most overlays use one size of
-    /// type.
+    /// Finds the best face for a region among the faces found for other regions, since most overlays use one
+    /// typeface and size. Only faces that a glyph set has for the region's channel are tried. `None` if none
+    /// of them fits.
     fn with_known_face(
         &self,
         region: &Region,
@@ -168,7 +172,7 @@ fn register(
         .filter(|registration| registration.correlation >= MIN_FACE_CORRELATION)
 }
 
-/// Features of the patches that the position search uses.
+/// Features of at most [`POSITION_FRAMES`] of the patches, for the position search.
 fn position_features(alphabet: &Alphabet, patches: &[Patch]) -> Vec<Array2<f32>> {
     features_of(alphabet, evenly_spaced(patches, POSITION_FRAMES))
 }
@@ -248,7 +252,9 @@ fn fit_builtin_face<'a>(
         .then_some((RegisteredFace { alphabet, face, appearance: Some(appearance) }, registration))
 }
 
-/// Fits the spacing of the characters to the sample; `None` if the text is no longer found.
+/// Corrects the advances of an alphabet until they agree with the spacing of the characters in the sample.
+/// Returns the corrected alphabet and the placement of the text; `None` if the text is not found with the
+/// corrected advances.
 fn with_spacing(
     mut alphabet: Alphabet,
     mut registration: Registration,
@@ -265,7 +271,7 @@ fn with_spacing(
     Some((alphabet, registration))
 }
 
-/// Whether the sample shows a built-in face.
+/// Whether the sample shows the given built-in face with the given appearance.
 fn is_shown(
     (face, appearance): BuiltinFace<'_>,
     alphabet: &Alphabet,
@@ -313,8 +319,8 @@ impl FaceCandidate<'_> {
         match_quality(&alphabet, &features_of(&alphabet, patches), &tops_of(&alphabet, region))
     }
 
-    /// The candidate with that size near its own which matches best; a learned face keeps its size. `quality` is the
-    /// match quality of the candidate as it is.
+    /// Searches sizes near the candidate's size by hill climbing, and returns the candidate with the highest
+    /// match quality. A learned face keeps its size. `quality` is the match quality before the search.
     fn refined(self, quality: f32, region: &Region, patches: &[Patch]) -> Self {
         if self.scale == (1.0, 1.0) {
             return self;
@@ -338,7 +344,8 @@ impl FaceCandidate<'_> {
     }
 }
 
-/// Rows at which a cell may begin so that it lies inside the box; for high cells only every other row.
+/// Rows of the window at which a cell is tried. Of all rows at which a cell fits into the window, these are
+/// the middle half; for high cells only every other row is tried.
 fn tops_of(alphabet: &Alphabet, region: &Region) -> Vec<usize> {
     let rows = (region.rect.height as usize).div_ceil(alphabet.factor) + 2 * MARGIN_PX;
     let last = rows.saturating_sub(alphabet.rows);

@@ -1,4 +1,4 @@
-//! Position search: finds the row, the alignment and the position of a region's text by correlation with the
+//! Position search: finds the row, the anchor and the column of a region's text by correlation with the
 //! templates.
 
 use std::collections::BTreeMap;
@@ -29,16 +29,15 @@ const SHIFT_COLS: i32 = 2;
 /// Maximum mean distance of an anchored edge from its median position, in working pixels; it allows for rounding and
 /// for the jitter of analog lines. Set by judgement.
 const MAX_EDGE_SCATTER_COLS: f32 = 0.75;
-/// Maximum movement of the middle of a centred text, as a share of the movement of that edge which moves less. The
-/// movement is the mean distance from the median position. A text of which one edge stays in place is not centred.
-/// Set by judgement.
+/// A text is centred if neither edge stays in place and its middle moves less than this share of the movement
+/// of either edge. The movement is the mean distance from the median position. Set by judgement.
 const CENTRED_SHARE: f32 = 0.5;
 
 /// Minimum correlation that every character must have with its template for a text to be used for
 /// calibration. Set by judgement.
 pub(in crate::recognise) const MIN_CALIBRATION_CORRELATION: f32 = 0.55;
 
-/// At most `max` items, evenly spaced over a list, and at least half of `max` if the list has that many.
+/// Every n-th item of a list, with the smallest n that gives at most `max` items.
 pub(super) fn evenly_spaced<T>(list: &[T], max: usize) -> impl Iterator<Item = &T> {
     list.iter().step_by(list.len().div_ceil(max).max(1))
 }
@@ -47,17 +46,19 @@ pub(super) fn evenly_spaced<T>(list: &[T], max: usize) -> impl Iterator<Item = &
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(in crate::recognise) struct Registration {
     pub(in crate::recognise) placement: Placement,
-    /// Mean over the texts of the sample; of each text, the smallest correlation of a character with its template, -1
-    /// to 1.
+    /// Smallest correlation of a text's characters with their templates, -1 to 1: mean over the texts of the
+    /// sample.
     pub(super) correlation: f32,
-    /// Mean share of the energy in the text's rows that the templates of its characters explain, 0 to 1.
+    /// Share of the energy in the text's rows that the templates of its characters explain, 0 to 1: mean over
+    /// the texts of the sample.
     pub(super) explained: f32,
     /// Observed distance between the characters, divided by the distance that their advances give.
     pub(super) spacing: f32,
 }
 
-/// How well the digits of an alphabet match a sample, with cells that begin at one of the rows `tops`: the
-/// mean over the sample of the two best correlations at columns that do not overlap; -1 without features.
+/// How well the digits of an alphabet match a sample, -1 to 1. In each frame, the two highest correlations at
+/// columns that do not overlap are averaged. The result is the mean over all frames, at the row of `tops`
+/// where this mean is highest. -1 if `tops` is empty.
 pub(super) fn match_quality(alphabet: &Alphabet, features: &[Array2<f32>], tops: &[usize]) -> f32 {
     let at = |top: &usize| -> f32 {
         let pairs = features.iter().map(|features| two_best(alphabet, features, *top));
@@ -84,8 +85,8 @@ fn two_best(alphabet: &Alphabet, features: &Array2<f32>, top: usize) -> f32 {
     0.5 * (value(first) + value(best(first)))
 }
 
-/// Finds the row, alignment and position of the text in a region's features. If `near` is given, only this row and
-/// the rows next to it are tried. `None` if the text is not found.
+/// Finds the row, the anchor and the column of the text in a region's features. If `near` is given, only this
+/// row and the rows next to it are tried. `None` if the text is not found.
 pub(super) fn find_position(
     alphabet: &Alphabet,
     grammar: &Grammar,
@@ -160,14 +161,15 @@ fn spacing_of(alphabet: &Alphabet, found: &[Decoded]) -> f32 {
     upper_median(&mut ratios).unwrap_or(1.0)
 }
 
-/// Energy that the templates of a text's characters explain, divided by the mean energy of a character. Unlike the
-/// smallest correlation, it notices if a text with thin strokes was searched one row off.
+/// Sum over a text's characters of the squared correlation with their templates, which is the share of a
+/// cell's energy that the template explains. This sum is low if a text with thin strokes was searched one row
+/// too high or too low, even where the smallest correlation is not.
 fn explained_cells(decoded: &Decoded) -> f32 {
     decoded.characters.iter().map(|character| character.correlation.max(0.0).powi(2)).sum()
 }
 
-/// The placement whose anchor is the edge with the smaller scatter over the texts; a centred placement if neither
-/// edge stays in place.
+/// The placement whose anchor is the edge with the smaller scatter over the texts. If neither edge stays in
+/// place and the middle scatters less, the placement is centred.
 fn placement_of(alphabet: &Alphabet, top: usize, found: &[Decoded]) -> Option<Placement> {
     let texts: Vec<&Decoded> = {
         let good: Vec<&Decoded> =
@@ -203,8 +205,8 @@ fn right_edge(alphabet: &Alphabet, decoded: &Decoded) -> Option<f32> {
     Some(last.left + alphabet.shapes[alphabet.index_of(last.character)?].advance)
 }
 
-/// Minimum number of texts of a length for texts of that length to count, if some length has that many: fewer
-/// may be misread. Set by judgement.
+/// Minimum number of texts of one length. Lengths with fewer texts are ignored, since these texts may be
+/// misread; if no length has as many, all lengths are used. Set by judgement.
 const MIN_OF_LENGTH: usize = 3;
 
 /// Median of the edges of texts, and mean distance of the edges from the median, limited to 4 working pixels. Each

@@ -10,20 +10,20 @@ use pulp::Arch;
 /// Minimum number of texts needed to estimate a static background. Set by judgement.
 const MIN_TEXTS: usize = 8;
 
-/// Weight of the assumption that there is no background, as a number of texts by which the mean is shrunk.
-/// Set by judgement.
+/// Number of texts without any background that are added to the mean, so that it is shrunk towards 0. Set by
+/// judgement.
 const PRIOR_TEXTS: f32 = 2.0;
 
 /// A stroke hides the background completely where its level exceeds this share of the template's maximum. Set
 /// by judgement.
 const OPAQUE_SHARE: f32 = 0.6;
 
-/// Number of consecutive texts that count as one independent text, since they may be in front of the same
-/// scene. Set by judgement.
+/// Number of consecutive texts that are treated as one independent text, since they may be in front of the
+/// same scene. Set by judgement.
 const TEXTS_PER_SCENE: f32 = 4.0;
 
-/// Minimum share of the energy of the mean background that moving scenes do not explain, for the background to count
-/// as static. Set by judgement.
+/// Minimum share of the energy of the mean background that remains after subtraction of the energy expected
+/// from moving scenes, 0 to 1. A background with a larger share is static. Set by judgement.
 const MIN_SURPLUS: f32 = 0.5;
 
 /// Minimum and maximum contrast of a region relative to the templates; values outside come from wrong
@@ -194,7 +194,7 @@ mod tests {
 
     const SIZE: (usize, usize) = (12, 30);
 
-    /// A pseudo-random background for every number.
+    /// A pseudo-random background; each `number` gives a different one.
     fn background(number: usize) -> Array2<f32> {
         Array2::from_shape_fn(SIZE, |(row, col)| {
             let mixed = (row * 31 + col * 17 + number * 101).wrapping_mul(2_654_435_761) >> 7;
@@ -202,12 +202,13 @@ mod tests {
         })
     }
 
-    /// A digit with one upright stroke.
+    /// A digit with one upright stroke, in column `stroke`.
     fn digit(stroke: usize) -> Array2<f32> {
         Array2::from_shape_fn((10, 8), |(_, col)| if col == stroke { 80.0 } else { 0.0 })
     }
 
-    /// The estimate from frames with two changing digits, each frame with its own background.
+    /// The estimate from 24 frames with two changing digits; `background_of_frame` returns the background of
+    /// a frame given its index.
     fn estimate(background_of_frame: impl Fn(usize) -> Array2<f32>) -> BackgroundEstimate {
         let digits: Vec<Array2<f32>> = (1..7).map(digit).collect();
         let mut estimate = BackgroundEstimate::empty(SIZE);

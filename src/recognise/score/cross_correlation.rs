@@ -11,15 +11,16 @@ const MAX_TILE: usize = 32;
 /// Some rows of features, prepared for cross-correlation.
 #[derive(Debug)]
 pub(in crate::recognise) struct FeatureRows<'a> {
-    /// The rows, each followed by zeros if it is too narrow for a template and a tile.
+    /// The rows, one after the other. Narrow rows are extended with zeros, so that [`MAX_TILE`] columns can
+    /// be read at every position of a template.
     levels: Cow<'a, [f32]>,
     stride: usize,
     width: usize,
 }
 
 impl<'a> FeatureRows<'a> {
-    /// The `rows` rows from row `top` on, for templates with at most `widest` columns; `None` if they extend
-    /// beyond the features.
+    /// Prepares the `rows` rows from row `top` on, for templates with at most `widest` columns; `None` if
+    /// these rows extend beyond the features, or if there are none.
     pub(in crate::recognise) fn of(
         features: &'a Array2<f32>,
         top: usize,
@@ -56,8 +57,9 @@ impl<'a> FeatureRows<'a> {
     }
 
     /// Writes sum(t f) for every template t and the features f in its cell into the template's row of `sums`.
-    /// Rows are as long as the features are wide; entry x is for a cell whose left edge is at column x, for
-    /// the first [`Self::columns`] columns. Entries outside the template's mask may not be written.
+    /// A row of `sums` is as long as the features are wide. Entry x is for the cell whose left edge is at
+    /// column x; only the first [`Self::columns`] entries are written. Entries outside the template's mask
+    /// are left unwritten where they are not needed.
     pub(in crate::recognise) fn products(&self, templates: &[TemplateRow<'_>], sums: &mut [f32]) {
         let alike =
             |one: &TemplateRow<'_>, other: &TemplateRow<'_>| (one.cols, one.mask) == (other.cols, other.mask);
@@ -115,8 +117,9 @@ impl WithSimd for CrossCorrelation<'_> {
 }
 
 impl CrossCorrelation<'_> {
-    /// The sums of all templates in a tile of `VECTORS` vectors that starts at column `first`, or before it
-    /// if the row ends within the tile. Templates are grouped so that their sums fit into the registers.
+    /// Computes the sums of all templates for a tile of columns, as wide as `VECTORS` SIMD vectors. The tile
+    /// starts at column `first`, or further left if it would extend beyond the row. Templates are processed
+    /// in groups whose sums fit into the registers.
     #[inline(always)]
     fn tile<S: Simd, const VECTORS: usize>(&mut self, simd: S, first: usize) {
         let mut rest = self.templates;
@@ -134,7 +137,8 @@ impl CrossCorrelation<'_> {
         }
     }
 
-    /// The sums of the first `N` templates, which share the loaded features. Returns the other templates.
+    /// Computes the sums of the first `N` templates for one tile of columns, and writes them to `self.sums`.
+    /// The features are loaded once for all `N` templates. Returns the other templates.
     #[inline(always)]
     fn together<'t, S: Simd, const VECTORS: usize, const N: usize>(
         &mut self,
@@ -181,7 +185,8 @@ impl CrossCorrelation<'_> {
 mod tests {
     use super::*;
 
-    /// Compared with plain sums, for 1 to 12 templates and widths around that of a tile.
+    /// Compares the products with sums computed one by one, for 1 to 12 templates and for features narrower
+    /// and wider than a tile.
     #[test]
     fn products_are_the_sums_of_products() {
         let level = |i: usize| ((i * 37 + 11) % 53) as f32 - 26.0;

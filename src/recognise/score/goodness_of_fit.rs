@@ -45,7 +45,7 @@ pub(in crate::recognise) struct GoodnessOfFitTest {
     digits: ArrayVec<usize, DIGITS>,
     /// The matrix G, digits x digits.
     gram: DigitMatrix,
-    /// The inverse of G.
+    /// The inverse of G plus its ridge ([`GRAM_RIDGE_SHARE`]).
     inverse: DigitMatrix,
     /// Squared Mahalanobis distance (G_b - G_k)' G^-1 (G_b - G_k) for each pair of digits b and k.
     distances2: DigitMatrix,
