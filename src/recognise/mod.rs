@@ -5,15 +5,15 @@
 //! trains its templates; [`Recogniser::read`] then reads frames. The modules, from the bottom up; none
 //! imports from a later one:
 //!
-//! 1. [`text`]: the texts a region may show, and where they stand;
+//! 1. [`text`]: the texts that a region may show, and their position in the region's window;
 //! 2. [`features`]: the pixels of a region, high-pass filtered;
 //! 3. [`templates`]: the glyphs of a face as features;
-//! 4. [`score`]: how well a character explains a cell;
-//! 5. [`decode`]: the text that explains a region best;
+//! 4. [`score`]: how well a character fits the features in a cell;
+//! 5. [`decode`]: the text that fits a region best;
 //! 6. `registration`: the face, size and position of each region's text;
 //! 7. `training`: self-training of the templates and the noise on the sample;
 //! 8. [`observation`]: candidate texts with their likelihoods, and the reading of a single frame;
-//! 9. `recogniser`: uses all of these.
+//! 9. `recogniser`: calibration and the reading of frames, with all modules above.
 
 pub mod decode;
 pub mod features;

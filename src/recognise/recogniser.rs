@@ -38,8 +38,8 @@ struct RegionModel {
     /// Position and face of the region's text; `None` if no known glyphs fit.
     location: Option<RegionLocation>,
     background: Background,
-    /// Digits decoded fewer than twice in this region's sample. Margins over these digits get the margin
-    /// penalty.
+    /// Digits that occur fewer than twice in this region's pseudo-labels. Margins over these digits get the
+    /// margin penalty.
     unseen: ArrayVec<char, 10>,
 }
 

@@ -15,8 +15,9 @@ const TRUSTED_JUMP_S: f64 = 5.0;
 /// the computing time (set by judgement).
 const LOOK_BACK: usize = 64;
 
-/// Upper limit of the time for which a display holds a value, in seconds. Slower displays are rare, and a
-/// channel that rarely changes must not make quick changes look impossible (set by judgement).
+/// Maximum time for which a display is assumed to hold a value, in seconds. Slower displays are rare. Without
+/// this limit, the long holds of a channel that rarely changes would make all quick changes look too brief
+/// (set by judgement).
 const MAX_HOLD_S: f64 = 0.25;
 
 /// Blanks values that are out of range, shown too briefly to be an update of the overlay, or that contradict
@@ -69,17 +70,17 @@ fn reject(channel: &mut ChannelReadings, index: usize, reason: Blank) {
     channel.blank[index] = reason;
 }
 
-/// Minimum time from the end of the previous run to the start of the next one, as a share of the hold, for the run
-/// between these two to count as an update of the overlay (set by judgement).
+/// Minimum duration of a run that is an update of the overlay, as a share of the hold. The duration is the
+/// time between the previous run and the next one (set by judgement).
 const MIN_SHARE_OF_HOLD: f64 = 0.5;
 
-/// Minimum time from the end of the previous run to the start of the next one, as a share of the hold, for the run
-/// between these two to count as an update of the overlay if the two show the same value, so that nothing else
-/// indicates a change (set by judgement).
+/// Minimum duration, as for [`MIN_SHARE_OF_HOLD`], of a run between two runs that show the same value. It is
+/// larger because nothing else indicates that the value changed and returned (set by judgement).
 const MIN_SHARE_BETWEEN_EQUALS: f64 = 0.85;
 
-/// Drops runs that are too short to be updates of the overlay: less than a share of `hold_s` lies between
-/// their neighbours. Neighbours of a dropped run that show the same value are joined.
+/// Drops runs that are too short to be updates of the overlay, where `hold_s` is the hold in seconds
+/// ([`MIN_SHARE_OF_HOLD`], [`MIN_SHARE_BETWEEN_EQUALS`]). If a run is dropped between two runs that show the
+/// same value, the two are joined.
 fn held_long_enough(runs: Vec<ValueRun>, hold_s: f64, frame_interval_s: f64) -> Vec<ValueRun> {
     let too_short = |before: &ValueRun, after: &ValueRun, share: f64| {
         after.start_s - before.end_s - frame_interval_s < share * hold_s - 1e-9
@@ -134,9 +135,9 @@ impl RateRule {
     }
 }
 
-/// Default of the fastest plausible change of a channel: 25 m/s in a second for the speed, and 60 m/s of
-/// climb or descent for the altitude. Both exceed what model aircraft do in level runs (set by judgement).
-/// `None` for other channels, and if the unit is unknown.
+/// Default of the fastest plausible change of a channel, in its unit per second: 25 m/s per second for the
+/// speed, and 60 m/s for the altitude. Both exceed what model aircraft do on a leg (set by judgement). `None`
+/// for other channels, and if the unit is unknown.
 fn default_rate(channel: &ChannelReadings) -> Option<f64> {
     let unit_si = channel.unit.map(Unit::si_per_unit)?;
     match channel.channel {
@@ -167,9 +168,9 @@ fn segments(runs: &[ValueRun], rule: &RateRule) -> Vec<RunSegment> {
     segments
 }
 
-/// The runs of the chain of segments with the largest total weight, where a change that is too fast between
-/// two segments costs `jump_cost`. The chain is found by dynamic programming, as in the Viterbi algorithm,
-/// except that segments may be skipped.
+/// Finds the chain of segments with the largest total weight (sum of confidences), and returns its runs. A
+/// change between two segments that is too fast costs `jump_cost`, in units of the weight. The chain is found
+/// by dynamic programming, as in the Viterbi algorithm, except that segments may be skipped.
 fn consistent_path(runs: &[ValueRun], rule: &RateRule, jump_cost: f64) -> Vec<ValueRun> {
     let segments = segments(runs, rule);
     let mut best: Vec<(f64, Option<usize>)> = Vec::with_capacity(segments.len());

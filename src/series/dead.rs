@@ -1,17 +1,19 @@
-//! Readouts that never change while the aircraft moves.
+//! Finds dead channels: readouts that never change while the aircraft moves.
 
 use super::{ChannelReadings, Readings};
 use crate::model::channel::Channel;
 use crate::stats::{median, quantile};
 
-/// Minimum time for which a channel must be constant to be called dead, in seconds (set by judgement).
+/// Minimum time from the first to the last trusted reading of a channel for the channel to be dead (constant
+/// while the speed varies), in seconds (set by judgement).
 const MIN_CONSTANT_S: f64 = 20.0;
 
-/// Minimum share of the trusted readings that must have the constant value (set by judgement).
+/// Minimum share of a channel's trusted readings that must equal their median for the channel to be dead
+/// (constant while the speed varies; set by judgement).
 const MIN_CONSTANT_SHARE: f64 = 0.995;
 
-/// The channels that stay constant throughout the flight while the speed varies. The number of satellites and
-/// the pilot's own channels may well stay constant; they are never called dead.
+/// The dead channels: those that stay constant throughout the flight while the speed varies. The number of
+/// satellites, and channels that the pilot named himself, may well stay constant; they are never dead.
 pub(super) fn dead_channels(readings: &Readings) -> Vec<Channel> {
     let speed_varies = readings.channel(&Channel::Speed).is_some_and(varies);
     let may_be_dead =
@@ -26,8 +28,8 @@ pub(super) fn dead_channels(readings: &Readings) -> Vec<Channel> {
         .collect()
 }
 
-/// Whether the speed varies: the range that holds the middle 90 % of the readings exceeds 15 % of their value
-/// and five display steps.
+/// Whether the speed varies: the difference between its 5 % and 95 % quantiles exceeds 15 % of the 95 %
+/// quantile and five display steps.
 fn varies(speed: &ChannelReadings) -> bool {
     let (Some(low), Some(high)) = (quantile(&speed.values, 0.05), quantile(&speed.values, 0.95)) else {
         return false;

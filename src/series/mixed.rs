@@ -14,13 +14,14 @@ const NEIGHBOURS: usize = 2;
 /// Maximum time between a mixed text and a run that may have contributed digits, in seconds (set by judgement).
 const MAX_DISTANCE_S: f64 = 0.5;
 
-/// Maximum number of digits, counted from the last one, in which two values are compared.
+/// Number of digits, counted from the last one, in which two values are compared: as many as a readout may
+/// have.
 const DIGITS: u32 = 8;
 
-/// Drops short runs whose text mixes digits of two values. There are two cases. First, every digit is that of
-/// an earlier or of a later run, and the value lies further outside the interval between these two than the
-/// interval is wide. Second, the value is that of an earlier run with one digit, not the last, changed by one
-/// step, and the next value is close to the earlier one again.
+/// Drops short runs whose text mixes digits of an earlier and a later value. There are two cases. First, each
+/// digit equals that of the earlier or of the later value at the same place, and the value lies outside the
+/// interval between the two by more than the width of the interval. Second, the value differs from the
+/// earlier one only by a carry into one digit, and the later value is close to the earlier one.
 pub(super) fn without_mixed(runs: Vec<ValueRun>, decimals: u8) -> Vec<ValueRun> {
     let scale = 10_f64.powi(i32::from(decimals));
     // No display shows more digits.
@@ -56,19 +57,22 @@ fn is_mixed(before: i64, shown: i64, after: i64, decimals: u8) -> bool {
     low >= 0 && shown >= 0 && (digits && outside > high - low || is_carried(before, shown, after))
 }
 
-/// Minimum ratio of two distances for a text to count as mixed: the distance from the earlier value to the shown one,
-/// divided by that from the earlier value to the value after the shown one (set by judgement).
+/// Minimum ratio of two distances for a value to result from an incomplete carry: the distance from the
+/// earlier value to the shown one, divided by the distance from the earlier value to the later one (set by
+/// judgement).
 const MIN_CLOSENESS_FACTOR: i64 = 5;
 
-/// Whether the shown value is the earlier value with one digit raised or lowered by a carry, while the digits
-/// after it still have their earlier values. Values are in display steps.
+/// Whether the shown value results from an incomplete carry: one digit was raised or lowered by one, while
+/// the digits after it still have their earlier values. Then it differs from the earlier value by a power of
+/// ten, and the later value is much closer to the earlier one. Values are in display steps.
 fn is_carried(before: i64, shown: i64, after: i64) -> bool {
     let step = (shown - before).abs();
     let is_power = (1..DIGITS).any(|place| step == 10_i64.pow(place));
     is_power && MIN_CLOSENESS_FACTOR * (after - before).abs() <= step
 }
 
-/// One digit of a number; `place` counts digits from the last one (0). `None` to the left of the first digit.
+/// One digit of a number in display steps; `place` counts digits from the last one (0), `decimals` is the
+/// number of digits after the decimal point. `None` to the left of the first digit.
 fn digit(number: i64, place: u32, decimals: u8) -> Option<i64> {
     let rest = number / 10_i64.pow(place);
     (rest > 0 || place <= u32::from(decimals)).then_some(rest % 10)

@@ -195,7 +195,8 @@ pub struct Series {
     /// Smoothed speed, one entry for each frame, in the speed channel's unit; NaN where no reading within
     /// [`SMOOTHING_HALF_WIDTH_S`] seconds is trusted.
     pub speed_smooth: Vec<f64>,
-    /// Observed rate of overlay updates of the speed, in updates a second; `None` if it cannot be estimated.
+    /// Observed rate of overlay updates, in updates per second: that of the speed, or of all channels
+    /// together if the speed changes too rarely. `None` if it cannot be estimated.
     pub update_rate_hz: Option<f64>,
     /// Channels that stay constant all flight while the speed varies.
     pub dead: Vec<Channel>,
@@ -257,9 +258,10 @@ impl Series {
 /// Checks the readings over time and keeps those that can be trusted.
 ///
 /// A reading becomes blank, with the reason, if its value lies outside its channel's range, was shown for
-/// less than half an overlay update, or differs from its neighbours by a change faster than the channel's
-/// `max_rate`. Where values contradict each other, the values that most readings support are kept. The
-/// computing time grows linearly with the number of frames.
+/// less than half the time for which the overlay holds a value, mixes digits of two other values, or differs
+/// from its neighbours by a change faster than the channel's `max_rate`. Where values contradict each other,
+/// the values that most readings support are kept. The computing time grows linearly with the number of
+/// frames.
 #[must_use]
 pub fn trust(mut readings: Readings) -> Series {
     let frame_interval_s = runs::frame_interval_s(&readings.time_s);

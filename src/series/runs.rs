@@ -6,14 +6,16 @@ use crate::stats::{mean, median, quantile};
 /// Maximum length of a blank interval inside a run, in seconds (set by judgement).
 const MAX_BLANK_S: f64 = 0.5;
 
-/// Maximum share of single frames between two equal values among the runs, for these frames to count as misreadings.
-/// With a larger share they count as updates of the overlay (set by judgement).
+/// Maximum number of runs of a single frame between two runs with the same value, as a share of all frames
+/// with a value, for these single frames to be misreadings. If there are more, the value changes from frame
+/// to frame (set by judgement).
 const MAX_SINGLE_FRAME_SHARE: f64 = 0.15;
 
-/// Minimum length of a hold, in frames, for a single misread frame to be distinguishable from a hold.
+/// Minimum length of a hold, in frames. With shorter holds, a single misread frame cannot be distinguished
+/// from a correct value (set by judgement).
 pub(super) const MIN_FRAMES_OF_HOLD: f64 = 2.5;
 
-/// A run: consecutive frames with the same value.
+/// A run: consecutive frames with the same value, apart from short blank intervals.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct ValueRun {
     pub value: f64,
@@ -23,9 +25,9 @@ pub(super) struct ValueRun {
     pub last: usize,
     pub start_s: f64,
     pub end_s: f64,
-    /// Number of frames with the value.
+    /// Number of frames with the value, without blank frames.
     pub frames: usize,
-    /// Sum of the confidences of these frames.
+    /// Sum of the confidences of the frames with the value, each at least 0.05.
     pub weight: f64,
 }
 

@@ -4,9 +4,9 @@ use super::Gap;
 use super::runs::Updates;
 use crate::stats::{MAD_TO_SIGMA, median};
 
-/// Half the width of the interval over which the speed is smoothed, in seconds. The weight at the distance d in
-/// seconds is (1 - (d/1.5)^3)^3; half of the sum of the weights lies within 0.5 s, so that the time constant is about
-/// 1 s.
+/// Half the width of the interval over which the speed is smoothed, in seconds (set by judgement). The weight
+/// of a value at the distance d in seconds is (1 - (d/1.5)^3)^3; half of the sum of the weights lies within
+/// 0.44 s.
 pub const SMOOTHING_HALF_WIDTH_S: f64 = 1.5;
 
 /// Number of values on each side that the outlier test compares a value with (set by judgement).
@@ -30,7 +30,7 @@ pub(crate) fn without_outliers(values: &[f64], quantum: f64) -> Vec<f64> {
 
 /// The smoothed speed at every frame. Outliers are replaced; then a straight line is fitted to the updates
 /// within 1.5 s of the frame, with tricube weights (locally weighted regression, Cleveland 1979). Updates on
-/// the other side of a gap in the recording are not used. NaN where no update is near.
+/// the other side of a gap in the recording are not used. NaN if there are no such updates.
 pub(super) fn smooth(time_s: &[f64], updates: &Updates, quantum: f64, gaps: &[Gap]) -> Vec<f64> {
     let cleaned = without_outliers(&updates.values, quantum);
     let mut smoothed = Vec::with_capacity(time_s.len());

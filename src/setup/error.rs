@@ -248,9 +248,9 @@ pub enum SetupProblem {
     BoxOutside {
         /// The box, in pixels.
         rect: PixelRect,
-        /// The column to the right of the box, in pixels.
+        /// First column to the right of the box, in pixels from the left edge of the frame.
         right: u64,
-        /// The row below the box, in pixels.
+        /// First row below the box, in pixels from the top edge of the frame.
         bottom: u64,
         /// Width of the frame in pixels.
         width: u32,
@@ -322,7 +322,7 @@ pub enum SetupProblem {
     /// The setup has no region.
     #[error("no region is marked: add a [[region]] for each number to read, the speed first")]
     NoRegion,
-    /// The setup has more regions than any overlay has numbers.
+    /// The setup has more regions than are allowed.
     #[error("{count} regions are marked: mark at most {max}")]
     TooManyRegions {
         /// Number of regions.

@@ -109,7 +109,8 @@ impl LoadedSetup {
 
 impl Setup {
     /// Checks the setup and saves it, with an explanation of the keys at the top of the file. The file is
-    /// written as a whole or not at all. Comments in a file that is replaced are lost.
+    /// written as a whole or not at all. `rules` states whether an existing file is replaced, and which files
+    /// must not be overwritten. Comments in a file that is replaced are lost.
     ///
     /// # Errors
     ///

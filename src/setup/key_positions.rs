@@ -16,7 +16,7 @@ use crate::model::units::{Unit, UnknownUnit};
 /// One key of the file, with its position.
 struct Entry {
     region: Option<RegionName>,
-    /// The keys that the table of this key may have.
+    /// All keys that may occur in the table that contains this key.
     specs: &'static [KeySpec],
     key: String,
     /// Bytes of the file, from the first byte of the key to the last byte of its value.

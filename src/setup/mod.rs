@@ -43,7 +43,7 @@ pub struct Region {
     /// The box around the readout, in pixels of a frame of size [`Camera::frame`].
     #[serde(rename = "box")]
     pub rect: PixelRect,
-    /// The unit of the values shown.
+    /// The unit of the values shown. If `None`, [`Region::unit_shown`] gives the usual one of the channel.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unit: Option<Unit>,
     /// Number of digits of the widest value, including those after the decimal point; `None` if any number is

@@ -5,8 +5,8 @@ use super::plausible_limits::symbols_of;
 use super::{Aircraft, Camera, MAX_DIGITS, MAX_FRAME_PX, MIN_BOX_PX, Region, Setup};
 use crate::model::channel::Channel;
 
-/// Maximum number of regions, several times the numbers of the fullest overlay. Each takes memory for its sample. Set by
-/// judgement.
+/// Maximum number of regions: several times as many as the fullest overlay has numbers. It limits the memory
+/// for the sample, which grows with the number of regions. Set by judgement.
 const MAX_REGIONS: usize = 64;
 
 impl Setup {

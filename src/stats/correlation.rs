@@ -1,7 +1,7 @@
 //! Pearson's correlation and the least-squares slope of pairs.
 
-/// Sums about the means of the first and of the second numbers: the squares of the first numbers, the squares of the
-/// second numbers, and the products of the two.
+/// Sums over pairs (x, y), with the deviations from the means: of the squared deviations of x, of the squared
+/// deviations of y, and of the products of both deviations.
 fn moments(pairs: &[(f64, f64)]) -> (f64, f64, f64) {
     let count = pairs.len().max(1) as f64;
     let mean = |of: fn(&(f64, f64)) -> f64| pairs.iter().map(of).sum::<f64>() / count;
@@ -12,7 +12,7 @@ fn moments(pairs: &[(f64, f64)]) -> (f64, f64, f64) {
     })
 }
 
-/// Pearson's correlation coefficient, -1 to 1; 0 where either number is constant.
+/// Pearson's correlation coefficient of pairs (x, y), -1 to 1; 0 if x or y is constant.
 #[must_use]
 pub fn correlation(pairs: &[(f64, f64)]) -> f64 {
     let (first, second, both) = moments(pairs);
@@ -20,7 +20,7 @@ pub fn correlation(pairs: &[(f64, f64)]) -> f64 {
     if scale > 0.0 { both / scale } else { 0.0 }
 }
 
-/// Slope of the least-squares line of the second number over the first; 0 where the first is constant.
+/// Slope of the least-squares line of y over x, for pairs (x, y); 0 if x is constant.
 #[must_use]
 pub fn slope(pairs: &[(f64, f64)]) -> f64 {
     let (first, _, both) = moments(pairs);

@@ -58,8 +58,8 @@ impl<'a> FeatureRows<'a> {
 
     /// Writes sum(t f) for every template t and the features f in its cell into the template's row of `sums`.
     /// A row of `sums` is as long as the features are wide. Entry x is for the cell whose left edge is at
-    /// column x; only the first [`Self::columns`] entries are written. Entries outside the template's mask
-    /// are left unwritten where they are not needed.
+    /// column x; only the first [`Self::columns`] entries are written. An entry outside the template's mask
+    /// may keep its old value.
     pub(in crate::recognise) fn products(&self, templates: &[TemplateRow<'_>], sums: &mut [f32]) {
         let alike =
             |one: &TemplateRow<'_>, other: &TemplateRow<'_>| (one.cols, one.mask) == (other.cols, other.mask);

@@ -19,12 +19,13 @@ use crate::recognise::templates::column_mask::ColumnMask;
 
 /// Scores how well the characters of an alphabet explain cells of the features.
 pub trait Scorer {
-    /// Computes how much better some characters explain the cells of a row than no character does; positive
-    /// means better.
+    /// Computes how much better the characters with the alphabet indices `indices` explain the cells of a row
+    /// than no character does; positive means better.
     ///
-    /// `scores` has one row for each character, as long as the features are wide. Entry x is for the cell
-    /// with its top left corner at row `top` and column x; it is not written if the cell extends beyond the
-    /// features. At least the columns of `mask` are scored; `None` stands for all.
+    /// `scores` has one row for each character of the alphabet, as long as the features are wide. Entry x is
+    /// for the cell with its top left corner at row `top` and column x; it is not written if the cell extends
+    /// beyond the features. Scores are needed at the columns of `mask`, or at all columns if `mask` is
+    /// `None`; other columns may be scored too.
     fn score_rows(
         &self,
         indices: &[usize],
@@ -212,7 +213,7 @@ fn filter_of(shape: &Shape, weights: &[f64], template_noise2: f64) -> Filter {
 const MAX_NOISE_SHARE: f64 = 0.5;
 
 /// Normalised correlation of templates with the features at all columns of a row, -1 to 1: sum(t f) /
-/// sqrt(sum(t t) sum(f f)); 0 if either is constant.
+/// sqrt(sum(t t) sum(f f)); 0 if the template or the cell consists of zeros.
 ///
 /// Each template is given with the index of its row in `found`. Rows are as long as the features are wide;
 /// entries of cells that extend beyond the features are not written.

@@ -22,7 +22,8 @@ const RIDGE_LEVELS2: f64 = 4.0;
 /// judgement.
 const MAX_LAG_PX: usize = 10;
 
-/// Number of columns of the covariance that are computed together. Set by judgement.
+/// Number of columns of the covariance and of its Cholesky factor that are computed together. Set by
+/// judgement.
 const STRIP: usize = 64;
 
 /// Covariance S of the features in a cell.
@@ -34,8 +35,8 @@ pub struct Noise {
 
 #[derive(Debug, Clone)]
 enum Covariance {
-    /// Uncorrelated noise with one variance, in squared grey levels: an initial value that is certainly too
-    /// large.
+    /// Uncorrelated noise with one variance, in squared grey levels. This is the model before self-training;
+    /// its variance is larger than that of the real noise.
     White(f64),
     /// The lower Cholesky factor L of a measured covariance, S = L L'. Pixels are in column-major order, so
     /// that the factor for narrower cells is the top left corner of this one.
@@ -89,8 +90,9 @@ impl Noise {
     }
 
     /// Expectation of the part of t' S^-1 t that noise adds, for a template t of `pixels` pixels that is the
-    /// mean of n images. The noise of the mean has the covariance S / n, so the expectation is the number of
-    /// pixels divided by n; it is 0 until the covariance is measured.
+    /// mean of `pictures` images. The noise of the mean has the covariance S divided by the number of images,
+    /// so the expectation is the number of pixels divided by the number of images. It is 0 until the
+    /// covariance is measured, and for a built-in template (`pictures` is `None`).
     pub(super) fn distance2_of_mean(&self, pixels: usize, pictures: Option<u32>) -> f64 {
         match (&self.covariance, pictures) {
             (Covariance::Measured(_), Some(count)) => pixels as f64 / f64::from(count.max(1)),
@@ -163,8 +165,8 @@ fn by_columns(rows: usize, size: usize, cells: &[Array2<f32>]) -> DMatrix<f32> {
     DMatrix::from_vec(size, cells.len(), data)
 }
 
-/// Some columns of the covariance: for each pixel of a strip, the products with all pixels from the first one of the
-/// strip on, summed over the cells of a sample.
+/// Products of the values of two pixels, summed over the cells of a sample: each pixel of a strip (at most
+/// [`STRIP`] consecutive pixels) with every pixel from the first one of the strip on.
 struct CovarianceStrip {
     first: usize,
     /// One column for each pixel of the strip; entries above the diagonal of the covariance are computed too.

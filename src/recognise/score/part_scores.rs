@@ -7,7 +7,8 @@ use arrayvec::ArrayVec;
 use ndarray::Array2;
 use pulp::Arch;
 
-/// Number of bands of a cell: down, and across. Set by judgement.
+/// Number of horizontal and of vertical bands that a cell is divided into, each band as high or as wide as
+/// the others. Set by judgement.
 const BANDS: (usize, usize) = (6, 4);
 
 /// Number of blocks of a cell: a block is two bands high and two bands wide, and neighbouring blocks overlap by one

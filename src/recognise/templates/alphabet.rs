@@ -21,7 +21,7 @@ const MIN_WELL_SEEN: u32 = 10;
 pub struct Shape {
     /// The character.
     pub character: char,
-    /// Features of the glyph, as rows of the alphabet x own columns.
+    /// Features of the glyph: the rows of the alphabet, and as many columns as the advance covers.
     pub template: Array2<f32>,
     /// Distance to the left edge of the next character, in working pixels.
     pub advance: f32,

@@ -1,6 +1,6 @@
 //! How a built-in face appears in the frames: magnification, blur, offset and background.
 
-/// Default grey level of the background behind transparent glyphs: about mid-grey.
+/// Default grey level of the background behind transparent glyphs: about mid-grey. Set by judgement.
 pub(super) const BACKGROUND_LEVEL: f32 = 110.0;
 
 /// How a face appears in the frames.

@@ -57,8 +57,8 @@ impl ColumnMask {
         mask
     }
 
-    /// Adds the columns that are needed for a character whose left edge is at `left`, or up to `further` away from
-    /// it; both are in halves of a working pixel.
+    /// Adds the whole columns at which scores are needed for a character whose left edge is at most `further`
+    /// from `left`, both in halves of a working pixel. The tolerance of a character's position is added.
     fn add(&mut self, is_digit: bool, left: i32, further: i32) {
         let columns = if is_digit { &mut self.digits } else { &mut self.others };
         let within = 2 * POSITION_TOLERANCE_HALF_COLS + further;

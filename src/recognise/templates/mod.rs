@@ -5,5 +5,6 @@ pub mod alphabet;
 pub mod appearance;
 pub mod column_mask;
 
-/// Maximum number of characters of an alphabet: digits, separators and the minus sign, with room to spare.
+/// Maximum number of characters of an alphabet. Ten digits, two separators and the minus sign are 13; the
+/// rest is spare.
 pub(in crate::recognise) const MAX_CHARACTERS: usize = 16;

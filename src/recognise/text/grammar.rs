@@ -4,7 +4,8 @@
 use super::placement::Anchor;
 use crate::setup::{Region, Separator};
 
-/// Maximum number of digits if the setup does not state one.
+/// Maximum number of digits of a text, also assumed if the setup does not state one. Set by judgement:
+/// overlays rarely show more than six.
 const MAX_DIGITS: u8 = 8;
 
 /// The kind of character that may stand at one position of a text.
@@ -78,7 +79,7 @@ impl Grammar {
         }
     }
 
-    /// Whether some text contains a character.
+    /// Whether a character occurs in at least one text of the grammar.
     #[must_use]
     pub fn allows(&self, character: char) -> bool {
         self.from_left.iter().any(|step| step.slot.allows(character))

@@ -6,7 +6,7 @@ pub mod placement;
 
 use arrayvec::ArrayString;
 
-/// Maximum number of characters of a text.
+/// Maximum number of characters of a text: a minus sign, 8 digits and a separator are 10; the rest is spare.
 pub const MAX_TEXT_LENGTH: usize = 12;
 
 /// The characters of a region's text, left to right.

@@ -12,7 +12,7 @@ use crate::recognise::templates::column_mask::ColumnMask;
 use crate::recognise::text::grammar::Grammar;
 use crate::recognise::text::placement::Placement;
 
-/// The sample of one region during self-training.
+/// The sample of one region, and what self-training estimates from it for this region alone.
 pub(in crate::recognise) struct TrainingLine<'a> {
     /// Index of the region in the setup.
     pub index: usize,
@@ -54,14 +54,15 @@ impl TrainingLine<'_> {
     }
 }
 
-/// Minimum difference between the contrast of a line and the mean contrast of all lines, as a share of the mean, for
-/// the contrast of the line to be set before any text is a pseudo-label. The contrasts of the digits within one
-/// region differ by up to a fifth.
+/// The contrast of a line is set before there are pseudo-labels only if it differs from the mean contrast of
+/// all lines by more than this share of the mean. The contrasts of the digits within one region alone differ
+/// by up to a fifth. Set by judgement.
 const MIN_CONTRAST_DIFFERENCE: f32 = 0.25;
 
 /// Sets the contrasts of training lines before there are pseudo-labels, from all texts whose characters
-/// correlate with their templates. A text of another contrast differs from the templates by far more than the
-/// noise, and would never become a pseudo-label. Returns whether the contrast of some line was changed.
+/// correlate with their templates. Without this, a text whose contrast differs from that of the templates
+/// would never become a pseudo-label, because the difference is far larger than the noise. Returns whether
+/// the contrast of at least one line was changed.
 pub(super) fn estimate_contrasts(
     lines: &mut [TrainingLine<'_>],
     alphabet: &Alphabet,
@@ -90,9 +91,9 @@ fn relative_to_mean(contrasts: Vec<f32>) -> Vec<f32> {
     contrasts.into_iter().map(|contrast| contrast / mean).collect()
 }
 
-/// Estimates the static background and contrast of the training lines of one face from their pseudo-labels. Nothing
-/// is done if some digits are unknown: an unknown digit that is read as a known one would become a part of the
-/// background.
+/// Estimates the static background and contrast of the training lines of one face from their pseudo-labels.
+/// Does nothing if the glyph set lacks digits: a digit without a glyph would be read as another digit, and
+/// the difference between the two would become a part of the background.
 pub(super) fn estimate_backgrounds(
     lines: &mut [TrainingLine<'_>],
     alphabet: &Alphabet,

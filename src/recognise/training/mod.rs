@@ -1,5 +1,6 @@
-//! Self-training: the templates of a face, the noise, and the static backgrounds are re-estimated from confidently decoded
-//! texts of the sample ([`pseudo_labels`]), region by region ([`lines`]), so that they fit this clip.
+//! Self-training: re-estimates the templates of a face, the noise and the static backgrounds from the
+//! pseudo-labels ([`pseudo_labels`]), which are confidently decoded texts of the recording's sample. Each
+//! region with the face gives one training line ([`lines`]).
 
 pub mod lines;
 pub mod pseudo_labels;
@@ -19,12 +20,13 @@ use super::templates::alphabet::Alphabet;
 use lines::TrainingLine;
 use pseudo_labels::{PseudoLabels, is_pseudo_label};
 
-/// Initial standard deviation of the noise, in grey levels: certainly too large. Set by judgement.
+/// Initial standard deviation of the noise, in grey levels: larger than that of any real noise. Set by
+/// judgement.
 const INITIAL_NOISE_LEVELS: f32 = 20.0;
 
-/// Margin penalty for digits never seen in a region, in between-digit standard deviations of the margin: an
-/// unseen digit may differ from its template as much as the seen ones, in the unfavourable direction. Set by
-/// judgement.
+/// Margin penalty for digits never seen in a region, as a multiple of the standard deviation between the mean
+/// margins of the digits. An unseen digit may differ from its template as much as the seen ones do, and in
+/// the direction that lowers the margin. Set by judgement.
 const UNSEEN_MARGIN_PENALTY: f32 = 2.0;
 
 /// Number of self-training iterations. There is one more if the glyph set lacks digits: a digit without a
@@ -32,7 +34,7 @@ const UNSEEN_MARGIN_PENALTY: f32 = 2.0;
 const ITERATIONS: usize = 2;
 const ITERATIONS_WITH_UNKNOWN: usize = 3;
 
-/// The templates and matched filters of one face, adapted to this clip.
+/// The templates and matched filters of one face. Self-training adapts them to the recording.
 #[derive(Debug, Clone)]
 pub(super) struct FaceModel {
     pub(super) alphabet: Alphabet,
@@ -57,7 +59,7 @@ pub(super) struct TrainedRegion {
     /// Index of the region in the setup.
     pub(super) index: usize,
     pub(super) background: Background,
-    /// Digits that occur too rarely in the region's sample to count as seen.
+    /// Digits that occur fewer than twice in the region's pseudo-labels.
     pub(super) unseen: ArrayVec<char, 10>,
 }
 

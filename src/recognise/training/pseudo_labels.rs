@@ -1,5 +1,5 @@
-//! Pseudo-labels: confidently decoded texts of the sample, from which the templates and the noise are re-estimated for this
-//! clip (self-training).
+//! Pseudo-labels: confidently decoded texts of the recording's sample, from which the templates and the noise
+//! are re-estimated (self-training).
 
 use ndarray::Array2;
 
@@ -21,7 +21,8 @@ const MIN_ORIGINAL_CORRELATION: f32 = 0.8;
 /// noise lowers the correlation. Set by judgement.
 const MIN_ORIGINAL_CORRELATION_FEW_PICTURES: f32 = 0.65;
 
-/// Maximum change in contrast of one digit, relative to the median change of all digits. Set by judgement.
+/// Maximum change in contrast of one digit, relative to the median change of all digits; the minimum is the
+/// reciprocal. The change is the new contrast divided by the original one. Set by judgement.
 const MAX_CONTRAST_CHANGE_RATIO: f32 = 1.1;
 
 /// Minimum number of cells that a template is re-estimated from. Set by judgement.
@@ -35,15 +36,16 @@ pub(in crate::recognise) fn is_pseudo_label(decoded: &Decoded, max_t2: f32) -> b
 }
 
 /// Maximum T-square distance of a pseudo-label, divided by the number of digits: three times the median over
-/// all digits of some texts. Noise alone exceeds this once in 300 times (chi-square with 10 degrees of
+/// all digits of some texts. Noise alone exceeds this in about 1 of 560 digits (chi-square with 10 degrees of
 /// freedom).
 pub(super) fn max_t2<'a>(texts: impl Iterator<Item = &'a Decoded>) -> f32 {
     let mut all: Vec<f32> = texts.flat_map(Decoded::digits).map(|digit| digit.goodness.t2).collect();
     upper_median(&mut all).map_or(f32::INFINITY, |median| 3.0 * median)
 }
 
-/// Cells of the pseudo-labels. For each character, the features of its cells, each with its contrast before
-/// it was scaled to that of the templates; and the differences of all cells from their templates.
+/// Cells of the pseudo-labels. For each character of the alphabet, `patches` holds the features of its cells,
+/// each with the contrast that it had before it was scaled to that of the templates. `differences` holds the
+/// differences between cells and their templates, at that original contrast.
 #[derive(Default)]
 pub(super) struct PseudoLabels {
     cells: Vec<Vec<(Array2<f32>, f32)>>,
@@ -51,8 +53,9 @@ pub(super) struct PseudoLabels {
 }
 
 impl PseudoLabels {
-    /// Collects the cells of the pseudo-labels in one region's sample, which are at the placement and
-    /// contrast of `line`.
+    /// Collects the cells of the pseudo-labels of one region. `sample` holds the features of the region in
+    /// the sampled frames, and `labels` the pseudo-label of each frame, `None` if it has none. `line` is the
+    /// placement and contrast of the region's text.
     pub(super) fn of(
         alphabet: &Alphabet,
         sample: &[Array2<f32>],
@@ -101,7 +104,8 @@ impl PseudoLabels {
         self.add_empty_cell(alphabet, features, decoded, (placement, contrast));
     }
 
-    /// Adds the cell to the left of the text, which shows only the background.
+    /// Adds the cell to the left of the text to the differences. It shows only the background, so all of its
+    /// features are noise.
     fn add_empty_cell(
         &mut self,
         alphabet: &Alphabet,
