@@ -214,7 +214,7 @@ pub enum RegionReading {
 }
 
 impl RegionReading {
-    /// The reading that follows from a decoded text.
+    /// Converts a decoded text to a reading.
     pub(super) fn of(decoded: &Decoded, grammar: &Grammar, alphabet: &Alphabet) -> Self {
         let confidence = confidence_of(decoded);
         let is_legible = is_legible(decoded, alphabet);

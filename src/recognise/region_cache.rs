@@ -7,7 +7,8 @@ use crate::footage::LumaPlane;
 /// Pixels and observations of the previous frame.
 #[derive(Debug, Default)]
 pub struct RegionCache {
-    /// For each region, the pixels of its window and its observation.
+    /// For each region, the pixels of its window and its observation in the previous frame; `None` before its
+    /// first frame.
     regions: Vec<Option<(Vec<u8>, Observation)>>,
 }
 

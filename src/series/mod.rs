@@ -146,7 +146,8 @@ impl ChannelReadings {
         }
     }
 
-    /// Extends every vector with empty readings up to the given number of frames.
+    /// Gives every vector the given number of entries. Missing entries become blank, with the reason
+    /// [`Blank::Empty`].
     fn fit_to(&mut self, frames: usize) {
         self.values.resize(frames, f64::NAN);
         self.confidence.resize(frames, 0.0);
@@ -279,7 +280,7 @@ pub fn trust(mut readings: Readings) -> Series {
 }
 
 /// Overlay updates per second, observed in the speed, or in all channels together if the speed changes too
-/// rarely.
+/// rarely. `None` if all channels change too rarely.
 fn update_rate_hz(readings: &Readings, frame_interval_s: f64) -> Option<f64> {
     let changes = |readout: &ChannelReadings| {
         runs::change_intervals_s(&runs::runs(&readings.time_s, readout), frame_interval_s)

@@ -118,7 +118,7 @@ impl Advised for SetupError {
     }
 }
 
-/// The way in which messages name a region.
+/// Number and channel of a region, by which messages name it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RegionName {
     /// Number of the region in the setup file, from 1.
@@ -229,7 +229,7 @@ pub enum SetupProblem {
         /// The name as written in the file.
         name: String,
     },
-    /// The channel's column would have the name of another column.
+    /// The channel's column in series.csv would have the name of another column.
     #[error(
         "the channel {} needs the column `{column}`, which is already in use: rename the channel",
         channel.name()

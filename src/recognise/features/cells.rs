@@ -16,7 +16,8 @@ pub(crate) fn features_at(
 }
 
 /// Writes the rectangle of `size` (rows, columns) whose top left corner is at row `top` and column `left` into
-/// `cell`, row by row. Returns whether the rectangle lies inside the features.
+/// `cell`, row by row, with linear interpolation between columns. Returns `false`, and leaves `cell` empty, if the
+/// rectangle extends beyond the features.
 pub(in crate::recognise) fn copy_features_at(
     features: &Array2<f32>,
     top: usize,

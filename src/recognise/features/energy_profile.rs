@@ -43,7 +43,7 @@ pub struct TextRows {
     pub top: usize,
     /// Row below the last row of the text, in working pixels.
     pub bottom: usize,
-    /// Frame pixels in one working pixel.
+    /// Number of frame pixels in one working pixel, in each direction.
     pub factor: usize,
 }
 

@@ -42,8 +42,8 @@ impl HighPass {
         self.apply_to_rows(levels, 0..levels.nrows())
     }
 
-    /// Features of the rows `rows` of an image of grey levels, limited to +-90 grey levels. The other rows are used
-    /// for the features of those near them.
+    /// Features of the rows `rows` of an image of grey levels, limited to +-90 grey levels. Rows outside this
+    /// range affect the result only where they are within the filter's radius.
     #[must_use]
     pub fn apply_to_rows(&self, levels: &Array2<f32>, rows: Range<usize>) -> Array2<f32> {
         difference(levels, (&self.narrow, &self.wide), rows, LIMIT_LEVELS)

@@ -11,7 +11,7 @@ use crate::setup::Region;
 /// The pixels of a region and its surroundings in one frame.
 #[derive(Debug, Clone)]
 pub struct Patch {
-    /// Time of the frame, in seconds.
+    /// Time of the frame since the first frame of the recording, in seconds.
     pub time_s: f64,
     image: GrayImage,
     /// The region's box, in pixels of `image`.

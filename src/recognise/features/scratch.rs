@@ -7,8 +7,8 @@ use ndarray::Array2;
 
 /// Maximum number of buffers that a thread keeps. Set by judgement.
 const MAX_KEPT: usize = 16;
-/// Maximum ratio of a buffer's capacity to the requested length; larger buffers are kept for larger requests.
-/// Set by judgement.
+/// Maximum ratio of a buffer's capacity to the requested length for the buffer to be reused. Larger buffers
+/// are kept for larger requests. Set by judgement.
 const MAX_CAPACITY_RATIO: usize = 4;
 
 thread_local! {

@@ -124,8 +124,8 @@ impl CharacterMeans {
         overall >= MIN_CORRELATION && often.all(|(fit, _)| *fit >= MIN_DIGIT_CORRELATION)
     }
 
-    /// The face and appearance that fit the mean cells best, searched from some faces with initial
-    /// appearances; `None` if `faces` is empty.
+    /// The face and appearance that fit the mean cells best. The search starts from each of the given faces
+    /// with its initial appearance. `None` if `faces` is empty.
     pub(super) fn fit_appearance<'a>(
         &self,
         faces: &[(&'a Face, Appearance)],

@@ -57,9 +57,9 @@ const SPACING_TOLERANCE: f32 = 0.005;
 /// texts. Set by judgement.
 const APPEARANCE_ITERATIONS: usize = 2;
 
-/// Initial blur along the rows, in working pixels. Set by judgement.
+/// Blur along the rows with which the search for a built-in face starts, in working pixels. Set by judgement.
 const INITIAL_BLUR_PX: f32 = 0.75;
-/// Initial grey level of the background, 0 to 255. Set by judgement.
+/// Grey level of the background with which the search for a built-in face starts, 0 to 255. Set by judgement.
 const INITIAL_BACKGROUND: f32 = 160.0;
 
 /// Maximum number of iterations of refining a size. Set by judgement.

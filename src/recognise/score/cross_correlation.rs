@@ -83,7 +83,8 @@ pub(in crate::recognise) struct TemplateRow<'a> {
 }
 
 impl<'a> TemplateRow<'a> {
-    /// Describes a template; `None` unless its levels are stored row by row.
+    /// A template whose sums are written to row `row` of `sums`; `None` unless its levels are stored row by
+    /// row.
     pub(in crate::recognise) fn of(row: usize, levels: &'a Array2<f32>) -> Option<Self> {
         Some(Self { levels: levels.as_slice()?, cols: levels.ncols(), row, mask: None })
     }

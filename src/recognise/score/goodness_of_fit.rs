@@ -67,8 +67,8 @@ const MAX_T2_WITHOUT_TEST: f32 = 3.0;
 /// noise. Set by judgement.
 const GRAM_RIDGE_SHARE: f64 = 0.01;
 
-/// Maximum sum of the shares `r` of all traces (see [`GoodnessOfFitTest`]): well below 1/2, at which the cell
-/// would be equally close to both digits. Set by judgement.
+/// Maximum sum of the shares `r` of all traces (see [`GoodnessOfFitTest`]). With a share of 1/2, the cell
+/// would be equally close to the digit and to the digit that left the trace. Set by judgement.
 const MAX_TRACE_SHARE: f64 = 0.4;
 
 /// Minimum and maximum relative difference in contrast from the template, as occur in front of bright and

@@ -7,8 +7,8 @@ use arrayvec::ArrayVec;
 use ndarray::Array2;
 use pulp::Arch;
 
-/// Number of horizontal and of vertical bands that a cell is divided into, each band as high or as wide as
-/// the others. Set by judgement.
+/// Number of horizontal bands and of vertical bands that a cell is divided into. Bands of one kind have equal sizes, to
+/// within a pixel. Set by judgement.
 const BANDS: (usize, usize) = (6, 4);
 
 /// Number of blocks of a cell: a block is two bands high and two bands wide, and neighbouring blocks overlap by one
@@ -21,14 +21,15 @@ const COLUMNS: usize = 32;
 /// Minimum energy of a block for it to be tested, relative to the strongest block. Set by judgement.
 const MIN_ENERGY_SHARE: f32 = 0.45;
 
-/// Sums over the bands of a cell, bands down x bands across.
+/// One sum for each intersection of a horizontal and a vertical band of a cell.
 type Bands = [[f32; BANDS.1]; BANDS.0];
 
 /// The blocks of a template that contain strokes.
 #[derive(Debug, Clone)]
 pub(in crate::recognise) struct TemplateParts {
     template: Array2<f32>,
-    /// Index of the upper and of the left band of each block, and sum(t t) over the block.
+    /// For each block, the index of its upper horizontal band and of its left vertical band, and sum(t t)
+    /// over the block.
     blocks: ArrayVec<((usize, usize), f32), BLOCKS>,
 }
 
@@ -64,7 +65,8 @@ fn sum_of_block(bands: &Bands, (y, x): (usize, usize)) -> f32 {
     rows.iter().map(|row| row[x] + row[x + 1]).sum()
 }
 
-/// Sums of the products of two cells over every band. Both cells are given row by row.
+/// Sums of the products of two cells over every intersection of a horizontal and a vertical band. Both cells
+/// are given row by row.
 fn products((rows, cols): (usize, usize), one: &[f32], other: &[f32]) -> Bands {
     let bounds = |bands: usize, length: usize, band: usize| -> Range<usize> {
         band * length / bands..(band + 1) * length / bands

@@ -45,7 +45,7 @@ const CHANNELS: (usize, usize) = (12, 24);
 
 /// Number of units of the hidden dense layer. Chosen for a table of about 100 kB; other sizes were not tried.
 const HIDDEN: usize = 48;
-/// Size (rows and columns) of the kernels of the first and of the second convolution, in grid cells.
+/// Side lengths of the square kernels of the first and of the second convolution, in grid cells.
 const KERNELS: (usize, usize) = (5, 3);
 /// Rows and columns of the blocks of the max pooling.
 const POOLING: (usize, usize) = (2, 2);

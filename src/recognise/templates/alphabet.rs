@@ -12,8 +12,8 @@ use crate::recognise::features::high_pass::HighPass;
 use crate::recognise::features::window::working_factor;
 use crate::stats::upper_median;
 
-/// Minimum number of images of a character for its template to count as well seen. A labelled frame and its
-/// neighbours give nine images.
+/// Minimum number of images of a character at which its template is well seen, that is, its own noise is
+/// negligible. A labelled frame and its neighbours give nine images.
 const MIN_WELL_SEEN: u32 = 10;
 
 /// The template of one character.
@@ -66,7 +66,8 @@ impl Alphabet {
         Self::with_some(face, appearance, factor, |_| true)
     }
 
-    /// The templates of some characters of a face with a given appearance.
+    /// The templates of a face with a given appearance, for those characters for which `includes` returns
+    /// `true`.
     pub(in crate::recognise) fn with_some(
         face: &Face,
         appearance: Appearance,
@@ -148,8 +149,8 @@ impl Alphabet {
     }
 }
 
-/// Minimum and maximum contrast of a digit, relative to the median contrast of all digits, that the different shapes
-/// of the digits explain. Set by judgement.
+/// Minimum and maximum contrast of a digit, relative to the median contrast of all digits, at which the digit
+/// keeps its contrast: digits differ this much because of their shapes. Set by judgement.
 const USUAL_CONTRASTS: (f32, f32) = (0.8, 1.25);
 
 /// Level of the strongest strokes: the 0.95 quantile of the magnitudes of some features, in grey levels.

@@ -105,7 +105,8 @@ pub(super) fn train(face: &FaceModel, mut lines: Vec<TrainingLine<'_>>) -> (Face
     (model, lines.into_iter().map(trained).collect())
 }
 
-/// The decoded texts of the samples of some regions, all with the same face.
+/// The decoded texts of some regions, all with the same face: one list for each region, with one text for
+/// each sampled frame; `None` for a frame without text.
 fn decoded_lines(lines: &[TrainingLine<'_>], model: &FaceModel) -> Vec<Vec<Option<Decoded>>> {
     let decoded_line = |line: &TrainingLine<'_>| {
         let (grammar, mask) = (line.grammar, Some(line.mask));
@@ -118,7 +119,7 @@ fn decoded_lines(lines: &[TrainingLine<'_>], model: &FaceModel) -> Vec<Vec<Optio
     lines.par_iter().map(decoded_line).collect()
 }
 
-/// Removes the texts that are not pseudo-labels.
+/// Replaces the texts that are not pseudo-labels by `None`.
 fn keep_pseudo_labels(texts: &mut [Vec<Option<Decoded>>], lines: &[TrainingLine<'_>], model: &FaceModel) {
     let is_label = |decoded: &Decoded| {
         is_pseudo_label(decoded, model.max_t2) && decoded.contrast_beside <= MAX_CONTRAST_BESIDE
