@@ -1,5 +1,5 @@
 //! Features: the high-pass filtered pixels of a region, which are compared with templates. A [`window`] is
-//! cut out of the frame and filtered. [`patches`] cuts rectangles out of the result. A [`sample`] holds the
+//! cut out of the frame and filtered. [`cells`] cuts rectangles out of the result. A [`sample`] holds the
 //! pixels of all regions and their surroundings, from frames spread over the recording.
 
 mod blur;

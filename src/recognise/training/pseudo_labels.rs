@@ -43,7 +43,7 @@ pub(super) fn max_t2<'a>(texts: impl Iterator<Item = &'a Decoded>) -> f32 {
     upper_median(&mut all).map_or(f32::INFINITY, |median| 3.0 * median)
 }
 
-/// Cells of the pseudo-labels. For each character of the alphabet, `patches` holds the features of its cells,
+/// Cells of the pseudo-labels. For each character of the alphabet, `cells` holds the features of its cells,
 /// each with the contrast that it had before it was scaled to that of the templates. `differences` holds the
 /// differences between cells and their templates, at that original contrast.
 #[derive(Default)]
