@@ -84,7 +84,7 @@ pub(crate) fn slow_wave(kind: u32, time_s: f64) -> f64 {
 #[derive(Debug)]
 pub(crate) struct NoiseStore(Vec<f32>);
 
-/// Number of deviates in the store; a power of two.
+/// Number of deviates in the store (set by judgement).
 const STORE_LENGTH: usize = 1 << 18;
 
 impl NoiseStore {

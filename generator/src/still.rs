@@ -20,8 +20,8 @@ pub struct Backdrop {
     pub seed: u32,
 }
 
-/// Draws one line of text with `margin` pixels around it. The image is as wide as the sum of the text's
-/// advances and as high as the face, plus the margins.
+/// Draws one line of text with `margin` pixels around it. The image is as wide as the sum of the text's advances and as
+/// high as the face, plus the margins; an odd width is increased by one.
 ///
 /// # Errors
 ///

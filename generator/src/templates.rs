@@ -31,8 +31,8 @@ struct GlyphEntry {
     advance: f32,
 }
 
-/// Magnification of a template relative to the set's cell. Overlays show glyphs larger than their cells, and
-/// enlarging a template later would blur it.
+/// Magnification of a template relative to the set's cell (set by judgement). Overlays show glyphs larger than their
+/// cells, and enlarging a template later would blur it.
 const MAGNIFICATION: u32 = 3;
 
 /// An image with brightness and opacity, eight bits each.

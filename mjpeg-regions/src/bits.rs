@@ -12,8 +12,8 @@ pub(crate) struct BitReader<'a> {
     bytes: &'a [u8],
     /// Index of the first byte whose bits are not all in `buffer`.
     next: usize,
-    /// The next bits, starting with the highest bit of the word. The bits after the first `count` are correct
-    /// as well, or zero.
+    /// The next bits, starting with the highest bit of the word. The first `count` bits are valid; each lower bit is
+    /// either the correct further bit of the data or 0.
     buffer: u64,
     count: u32,
 }
@@ -59,14 +59,15 @@ impl<'a> BitReader<'a> {
         self.count -= count;
     }
 
-    /// The number of bits consumed so far, counted from the first byte of the data.
+    /// Index of the next bit to be consumed, counted from the first bit of `bytes`.
     #[inline]
     pub(crate) fn position(&self) -> usize {
         8 * self.next - self.count as usize
     }
 }
 
-/// The 64 bits that start at the byte with index `position`; `None` if the data ends before.
+/// The 64 bits of `bytes` that start at the byte with index `position`, first byte highest; `None` if fewer than 8
+/// bytes follow.
 #[inline]
 fn word_at(bytes: &[u8], position: usize) -> Option<u64> {
     bytes.get(position..)?.first_chunk().map(|word| u64::from_be_bytes(*word))

@@ -31,10 +31,15 @@ const _: () = assert!(
 /// The number of bits and coefficients to skip at once, packed into one word so that two of them can be
 /// combined by an addition.
 ///
-/// Bits 0 to 7 hold the number of bits: those of all complete codes among the looked-up bits, with their
-/// coefficients. Bits 8 to 19 hold the number of coefficients. Bits 20 to 31 hold the DC difference, if the
-/// first code is that of a DC coefficient. An end of block counts as one coefficient plus [`END`].
-/// [`UNKNOWN`] marks a first code that is longer than the index, or invalid.
+/// A table of skips is indexed by the next bits of the data. An entry covers all codes that are complete within these
+/// bits, and their coefficients.
+///
+/// - Bits 0 to 7: the number of bits to skip.
+/// - Bits 8 to 17: the number of coefficients to skip; an end-of-block code counts as one coefficient.
+/// - Bit 18, [`END`]: set if the last code is an end of block.
+/// - Bit 19, [`UNKNOWN`]: set if nothing can be skipped, because the first code is longer than these bits (for a DC
+///   coefficient, the code and the difference together) or invalid.
+/// - Bits 20 to 31: the DC difference, if the first code is that of a DC coefficient.
 type Skip = u32;
 
 const ONE_COEFFICIENT: Skip = 1 << 8;
@@ -48,12 +53,13 @@ fn bits_of(skip: Skip) -> u32 {
     skip & 0xff
 }
 
-/// The number of coefficients skipped, in units of [`ONE_COEFFICIENT`].
+/// The number of coefficients to skip, in units of [`ONE_COEFFICIENT`], with the bits [`END`] and [`UNKNOWN`].
 fn count_of(skip: Skip) -> Skip {
     skip & 0xfff00
 }
 
-/// Whether a number of coefficients, in units of [`ONE_COEFFICIENT`], is at most that of a block.
+/// Whether `count`, in units of [`ONE_COEFFICIENT`] and without [`END`], is at most the number of coefficients of a
+/// block.
 fn fits_block(count: Skip) -> bool {
     count & !END <= FULL_BLOCK
 }
@@ -68,12 +74,12 @@ pub(crate) struct BlockDecoder {
     ac_segment: Vec<u8>,
     dc: HuffmanTable,
     ac: HuffmanTable,
-    /// The skip for each value of the next bits at the start of a block.
+    /// The skip at the start of a block, indexed by the next [`INDEX_BITS`] bits.
     at_start: Box<[Skip; TABLE_SIZE]>,
-    /// The skip for each value of the next bits after the DC coefficient.
+    /// The skip after the DC coefficient, indexed by the next [`INDEX_BITS`] bits.
     after_start: Box<[Skip; TABLE_SIZE]>,
-    /// The skip after the DC coefficient for fewer than [`INDEX_BITS`] bits: the entries for `n` bits start
-    /// at the index `1 << n`. Zero if the bits contain no complete code.
+    /// The skip after the DC coefficient if only `n` bits are known, fewer than [`INDEX_BITS`]: the entry for the value
+    /// `v` of these bits has the index `(1 << n) + v`. Zero if the bits contain no complete code.
     shorter: Box<[Skip; TABLE_SIZE]>,
 }
 
@@ -118,7 +124,8 @@ impl BlockDecoder {
         Ok(())
     }
 
-    /// Whether bits that are all 0 stand for blocks whose samples are those of the block before.
+    /// Whether a sequence of zero bits decodes to blocks without AC coefficients that all have the same DC coefficient,
+    /// so that it codes an area of one grey level.
     pub(crate) fn decodes_zeros_to_one_level(&self) -> bool {
         let first = |table: &HuffmanTable| table.codes().next().map(|(_, symbol)| symbol);
         first(&self.dc) == Some(0) && first(&self.ac) == Some(END_OF_BLOCK)
@@ -228,8 +235,8 @@ impl BlockDecoder {
         Ok(difference)
     }
 
-    /// Skips one AC code without the skip tables. Takes and returns the number of coefficients of this block
-    /// that were skipped.
+    /// Skips one AC code without the skip tables. `count` and the result are the number of coefficients of this block
+    /// skipped before and after, in units of [`ONE_COEFFICIENT`].
     #[cold]
     fn skip_long_ac(&self, bits: &mut BitReader<'_>, count: Skip) -> Result<Skip, InvalidCode> {
         bits.fill()?;
@@ -250,7 +257,8 @@ fn skip_of_symbol(symbol: u8) -> Option<Skip> {
     }
 }
 
-/// Fills the skip table for `bits` bits after the DC coefficient, given the tables for fewer bits.
+/// Fills `table` with the skips after the DC coefficient, indexed by the next `bits` bits. `shorter` holds the tables
+/// for fewer bits, in the form of [`BlockDecoder::shorter`].
 fn fill_after_start(ac: &HuffmanTable, bits: u32, shorter: &[Skip], table: &mut [Skip]) {
     let mut rest = table;
     for (length, symbol) in ac.codes().take_while(|(length, _)| *length <= bits) {

@@ -29,13 +29,13 @@ pub(crate) struct Component {
 pub(crate) struct Header<'a> {
     pub width: usize,
     pub height: usize,
-    /// The components. The first is luma, and no other has more samples.
+    /// The components. The first is luma, and no other has more blocks in a minimum coded unit.
     pub components: ArrayVec<Component, MAX_COMPONENTS>,
     /// The quantisation table of luma, in zigzag order.
     pub quantisation: &'a [u8],
     /// Number of minimum coded units between restart markers; 0 if there are no markers.
     pub restart_interval: usize,
-    /// The data after the header.
+    /// The data after the header: the entropy-coded data with its markers.
     pub scan: &'a [u8],
     dc_tables: [&'a [u8]; 2],
     ac_tables: [&'a [u8]; 2],
@@ -140,8 +140,8 @@ impl<'a> Segments<'a> {
         Some(())
     }
 
-    /// Completes the header with that of the scan (annex B.2.3). `scan` is the data after it. `None` if the
-    /// image is malformed or of an unsupported kind.
+    /// Completes the header with the scan header `segment` (annex B.2.3). `scan` is the data after that header. `None`
+    /// if the image is malformed or of an unsupported kind.
     fn finish(self, segment: &[u8], scan: &'a [u8]) -> Option<Header<'a>> {
         let Frame { width, height, mut components } = self.frame?;
         let (count, parameters) = segment.split_first()?;
@@ -209,7 +209,8 @@ impl Frame {
     }
 }
 
-/// Whether the first component is luma at full resolution, and a unit has a valid number of blocks.
+/// Whether the first component is luma at full resolution, and a minimum coded unit has a valid number of blocks. A
+/// single component is set to one block per unit first.
 fn has_full_luma(components: &mut ArrayVec<Component, MAX_COMPONENTS>) -> bool {
     if let [grey] = components.as_mut_slice() {
         // A single component is coded block by block, whatever its sampling factors (annex A.2.2).

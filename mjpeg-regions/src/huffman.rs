@@ -51,27 +51,28 @@ pub(crate) const MAX_CODE_BITS: u32 = 16;
 /// Number of bits that index the table of short codes. Set by judgement: few codes are longer.
 const INDEX_BITS: u32 = 10;
 
-/// The codes of one Huffman table (annex C.2). The lower four bits of a symbol say how many bits of a coefficient follow
-/// its code.
+/// The codes of one Huffman table (annex C.2). The lower four bits of a symbol are the number of coefficient bits that
+/// follow its code.
 #[derive(Clone)]
 pub(crate) struct HuffmanTable {
-    /// Function that tells whether a symbol is valid.
+    /// Whether a symbol is valid for this kind of table, DC or AC.
     is_valid: fn(u8) -> bool,
-    /// For each value of the next bits: the length of the code they start with, including its coefficient,
-    /// and the symbol. The length is 0 if the code is longer than the index or invalid.
+    /// Indexed by the next [`INDEX_BITS`] bits: the length in bits of the code at their start and of its coefficient
+    /// together, and the symbol. The length is 0 if the code is longer than the index or invalid.
     short: [(u8, u8); 1 << INDEX_BITS],
     /// The length of each code, in bits.
     lengths: ArrayVec<u8, 256>,
     symbols: ArrayVec<u8, 256>,
-    /// For each code length from 1: if the next 16 bits are below this number, they start with a code of at
-    /// most this length.
+    /// For each code length from 1 bit: if the next 16 bits, read as a number, are below this one, they start with a
+    /// code of at most this length.
     ends: [u32; MAX_CODE_BITS as usize],
-    /// For each code length from 1: the difference between the index of a code and the code.
+    /// For each code length from 1 bit: the number to add (wrapping) to a code of that length to get its index in
+    /// `symbols`.
     offsets: [u32; MAX_CODE_BITS as usize],
 }
 
 impl HuffmanTable {
-    /// A table without codes. Its symbols, once they are read, must satisfy `is_valid`.
+    /// A table without codes; `is_valid` says whether a symbol is allowed in it.
     pub(crate) fn new(is_valid: fn(u8) -> bool) -> Self {
         Self {
             is_valid,

@@ -1,4 +1,4 @@
-//! The inverse DCT of libavcodec, the one that its decoder of whole images uses.
+//! The inverse DCT of libavcodec, which also its decoder of whole images uses.
 #![allow(unsafe_code)]
 
 use pulp::Arch;
@@ -32,8 +32,8 @@ impl Block {
     pub(crate) const EMPTY: Self = Self([0; COEFFICIENTS]);
 }
 
-/// Value that is added to the DC coefficient for the level shift of 128 (ITU-T T.81, annex A.3.1), which the
-/// DCT scales by 8.
+/// Value that is added to the DC coefficient before the inverse DCT to raise all samples by 128 (the level shift, ITU-T
+/// T.81, annex A.3.1): 8 times 128, because a DC coefficient is 8 times the mean of the samples.
 pub(crate) const LEVEL_SHIFT_DC: i32 = 1024;
 
 /// The inverse DCT, and the order of coefficients that it requires.
@@ -65,8 +65,8 @@ impl InverseDct {
         self.positions[index]
     }
 
-    /// Writes the samples of a block to the start of rows that are `stride` bytes apart. The content of the
-    /// block is overwritten.
+    /// Transforms a block into samples and writes them to `pixels`, whose rows are `stride` bytes apart. The
+    /// coefficients of the block are overwritten.
     pub(crate) fn write(&self, block: &mut Block, pixels: &mut [u8], stride: usize) {
         // SAFETY: a block has the size and alignment that the function needs, and is borrowed exclusively.
         unsafe { (self.transform)(block.0.as_mut_ptr()) };

@@ -67,8 +67,8 @@ pub(crate) struct Layout {
 }
 
 impl Layout {
-    /// Adapts the layout to an image of the selection's size. Does nothing if the image has the components of
-    /// the current layout.
+    /// Computes the layout for an image of the selection's size with the components of `header`. Does nothing if these
+    /// are the components of the current layout.
     pub(crate) fn adapt(&mut self, selection: &BlockSelection, header: &Header<'_>) {
         if self.components == header.components {
             return;

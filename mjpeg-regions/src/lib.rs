@@ -1,10 +1,10 @@
 //! Decodes the luma of chosen regions of baseline JPEG images, and skips the rest.
 //!
 //! In a video of separate JPEG images (Motion JPEG) one often needs a few small regions of each frame. This decoder
-//! reads the codes of all other blocks with tables that skip several at once, and works out pixels only where a region
-//! touches a block. Chroma is never decoded.
+//! reads the codes of all other blocks with tables that skip several at once, and computes pixels only in blocks that
+//! overlap a region. Chroma is never decoded.
 //!
-//! The inverse DCT is that of libavcodec, so the pixels are the same, to the level, as those of libavcodec's own decoder
+//! The inverse DCT is that of libavcodec, so the pixels have exactly the values of those from libavcodec's own decoder
 //! of whole images.
 //!
 //! ```
@@ -31,9 +31,9 @@
 //!
 //! # Damaged images
 //!
-//! Damage is reported if it makes a code invalid, a coefficient out of range, or the data too short or too long. All codes
-//! are read, also those below the last region: only so it shows whether the blocks before were counted correctly. Damage
-//! that leaves all codes valid and their number unchanged goes unnoticed.
+//! Damage is reported if it makes a code invalid, a coefficient out of range, or the data too short or too long. The
+//! codes below the last region are read as well: damage above can shift the decoded blocks, and this shows only at the
+//! end of the data. Damage that leaves all codes valid and their number unchanged is not noticed.
 //!
 //! # How it works
 //!
@@ -83,8 +83,8 @@ pub struct Region {
     pub bottom: usize,
 }
 
-/// The luma of an image, borrowed from its decoder. Of a plane from [`Decoder::decode`] only the pixels of the decoder's
-/// regions are valid.
+/// The luma of an image, borrowed from its decoder. In a plane from [`Decoder::decode`], only the pixels of blocks that
+/// overlap the decoder's regions are valid.
 #[derive(Debug, Clone, Copy)]
 pub struct LumaPlane<'a> {
     /// Rows of `stride` bytes each, of which the first `width` belong to the image. The last row may end after `width`.
@@ -132,7 +132,7 @@ pub enum DecodeError {
          resolution; decode the image with a general decoder"
     )]
     Unsupported,
-    /// The image has another size than the decoder was created for.
+    /// The size of the image is not the one for which the decoder was created.
     #[error("the image has {width} x {height} pixels, which is not the size that the decoder was made for")]
     OtherSize {
         /// Width of the image in pixels.

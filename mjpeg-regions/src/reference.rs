@@ -36,6 +36,8 @@ pub(crate) fn decode_whole(jpeg: &[u8]) -> Option<Vec<u8>> {
     }
 }
 
+/// The luma of an image, one byte per pixel, computed from the coefficients of its first component.
+///
 /// # Safety
 /// `coefficients` must be those of the first component of the image that `context` has read.
 unsafe fn luma_of(

@@ -9,14 +9,14 @@ use super::header::MAX_COMPONENTS;
 use super::layout::Layout;
 use super::writer::BlockWriter;
 
-/// Bytes that coded data does not contain, unless they are blocks of one level: as the start of a block they would be dozens
-/// of equal coefficients. A failing card or a cut copy leaves them. Number set by judgement.
+/// A sequence of zero bytes as a failing card or a cut copy leaves it. Most Huffman tables decode it to dozens of equal
+/// coefficients, which images do not contain. The length, 8 bytes, was set by judgement.
 const ZEROS: [u8; 8] = [0; 8];
 
 /// The entropy-coded data of an image, after markers and stuffed bytes were removed.
 #[derive(Clone, Default)]
 pub(crate) struct Scan {
-    /// All segments, followed by padding.
+    /// The data of all segments between restart markers, one after the other, followed by padding.
     bytes: Vec<u8>,
     /// The end of each segment between restart markers, as an index into `bytes`.
     ends: Vec<usize>,
@@ -96,8 +96,8 @@ pub(crate) fn decode_selected(
     Ok(())
 }
 
-/// Decodes or skips the blocks of a minimum coded unit. `dc` is the DC coefficient of the luma block before;
-/// the result is that of the unit's last luma block.
+/// Decodes or skips the blocks of a minimum coded unit. `dc` is the DC coefficient of the previous luma block; returns
+/// that of the last luma block of this unit.
 #[inline]
 fn decode_unit(
     layout: &Layout,

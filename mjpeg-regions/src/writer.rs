@@ -9,7 +9,8 @@ use super::{BLOCK_SIDE, COEFFICIENTS, InvalidCode};
 /// 128 (ITU-T T.81, annex A.3.3).
 const MAX_DC: u32 = 1024;
 
-/// For each coefficient in zigzag order, its position in a [`Block`] and its quantisation step.
+/// For each coefficient in zigzag order: its position in a [`Block`], and the quantisation step by which it is
+/// multiplied.
 type Steps = [(u8, u8); COEFFICIENTS];
 
 /// Quantisation and inverse DCT; kept from one image to the next.
@@ -46,8 +47,8 @@ pub(crate) struct BlockWriter<'a> {
 }
 
 impl BlockWriter<'_> {
-    /// Decodes the next block and writes its pixels. `dc` is the DC coefficient of the block before; the
-    /// result is that of this block.
+    /// Decodes the next block and writes its pixels. `dc` is the DC coefficient of the previous block; returns that of
+    /// this block.
     ///
     /// # Errors
     ///

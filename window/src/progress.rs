@@ -2,7 +2,7 @@
 
 use egui::{Key, Modifiers, ProgressBar, Role, Ui, WidgetInfo};
 
-/// Maximum width of the bar, in points.
+/// Maximum width of the bar, in points (set by judgement).
 const MAX_WIDTH: f32 = 620.0;
 
 /// Shows a bar with `words` below it; returns whether the pilot cancels, with the button or with Escape. `share` is the
@@ -26,8 +26,9 @@ pub(super) fn cancel(ui: &mut Ui, hint: &str) -> bool {
     ui.button("Cancel").on_hover_text(format!("{hint} (Escape)")).clicked() || escape
 }
 
-/// Whether the pilot presses Enter, which acts as the main button of a page unless a control has the keyboard focus.
-/// The control `aside` does not count, even with the focus, because it does not use Enter itself.
+/// Returns whether the pilot presses Enter, which acts as the main button of a page. It does so if no control has the
+/// keyboard focus, or if the control `aside` has it, which does not use Enter itself. With `None`, there is no such
+/// control.
 pub(super) fn agrees(ui: &Ui, aside: Option<egui::Id>) -> bool {
     let focused = ui.ctx().memory(|memory| memory.focused());
     (focused.is_none() || focused == aside)

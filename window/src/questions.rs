@@ -1,4 +1,5 @@
-//! Questions about doubtful channels and digits of a camera that was found, each with an image and a guess.
+//! Questions to the pilot about a camera setup that was found in the recording: doubtful channels and digits. Each
+//! question shows an image of the box and a guessed answer.
 
 use image::GrayImage;
 
@@ -8,17 +9,18 @@ use pairspeed::learn::LabelledReading;
 use pairspeed::model::channel::Channel;
 use pairspeed::new_camera::{DigitQuestion, NamedReadout, NewCamera};
 
-/// Maximum number of questions: with the key that accepts the camera, five keys then suffice.
+/// Maximum number of questions about a new camera setup. One key answers a question and one accepts the setup, so the
+/// pilot presses at most five keys (set by judgement).
 const MAX_QUESTIONS: usize = 4;
 /// Width of the surroundings shown around a box, as a share of the height of the box (set by judgement).
 const SURROUNDINGS: f32 = 0.5;
 
-/// The subject of a question.
+/// What a question asks about, with the guessed answer.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Doubt {
-    /// The channel of a box.
+    /// The guessed channel of a box.
     Name(Channel),
-    /// The text that a box shows at a time.
+    /// The guessed text that a box shows at a time.
     Text(LabelledReading),
 }
 
@@ -26,15 +28,15 @@ pub(super) enum Doubt {
 #[derive(Debug, Clone)]
 pub(super) struct Question {
     pub doubt: Doubt,
-    /// The box as found.
+    /// Rectangle of the box, as the search found it.
     pub rect: PixelRect,
     pub picture: GrayImage,
-    /// The reasons for the guess.
+    /// Why the answer was guessed, in words for the pilot.
     pub reasons: String,
 }
 
 impl Question {
-    /// The question in words.
+    /// The text of the question, as the pilot sees it.
     pub fn words(&self) -> String {
         match &self.doubt {
             Doubt::Name(channel) => format!("Is this the {}?", channel.name()),

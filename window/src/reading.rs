@@ -19,7 +19,7 @@ use pairspeed::output::{ResultFile, table};
 use pairspeed::setup::LoadedSetup;
 use pairspeed::{ReadOptions, read_record, visible, work_out};
 
-/// Interval at which the remaining time is updated while reading.
+/// Interval at which the remaining time is updated while the flight is read (set by judgement).
 const TICK: Duration = Duration::from_millis(200);
 
 /// State of the Reading page.
@@ -270,7 +270,8 @@ fn read(
     Ok(Finished { flight, record: Arc::new(record), options: options.clone(), folder: out })
 }
 
-/// The reason why results cannot be written, with advice that fits the window.
+/// The reason why results cannot be written. Its advice names pages and fields of the window, not options of the
+/// command line.
 pub(super) fn output_problem(error: &OutputError) -> String {
     match error.advice() {
         Some(next) => format!("{error}; {}", wording::advice(next)),
@@ -286,7 +287,8 @@ fn progress_words(progress: &JobProgress) -> String {
     }
 }
 
-/// The throttle steps as typed, in per cent; `None` for an empty field.
+/// Parses throttle steps from 0 to 100 per cent, separated by commas, semicolons or spaces; `None` for an empty text.
+/// The error is a message for the pilot.
 fn throttle_steps(text: &str) -> Result<Option<Vec<f64>>, String> {
     let parts = text.split([',', ' ', ';']).map(str::trim).filter(|part| !part.is_empty());
     let steps: Vec<f64> = parts

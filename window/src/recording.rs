@@ -1,5 +1,5 @@
-//! The page on which the pilot chooses the recording: its clips are dropped, picked in a dialog or typed, then
-//! opened.
+//! The page on which the pilot chooses the recording, by dropping its clips on the window, picking them in a dialog, or
+//! typing a path. Then the clips are opened.
 
 use std::path::PathBuf;
 
@@ -16,9 +16,9 @@ use pairspeed::footage::{ClipInfo, FootageError, FrameSource as _, Recording, fr
 use pairspeed::setup::{LoadedSetup, Setup, usual_setup};
 use pairspeed::visible;
 
-/// Height of the image of the recording, in points.
+/// Height at which an image of the recording is shown, in points (set by judgement).
 const STILL_HEIGHT: f32 = 260.0;
-/// Width that is reserved for the buttons to the right of the path, in points.
+/// Width that is reserved for the buttons to the right of the field for the path, in points (set by judgement).
 const BUTTONS: f32 = 240.0;
 
 /// State of the page on which the pilot chooses the recording.
@@ -31,11 +31,11 @@ pub struct RecordingScreen {
     still: Option<egui::TextureHandle>,
     /// Facts about the recording, in sentences.
     facts: Vec<String>,
-    /// Job that looks for the camera of the recording; `None` if none runs.
+    /// Job that looks for a camera setup that fits the recording; `None` if no such job runs.
     searching: Option<Work<Search>>,
-    /// A setup that was used before and fits the recording; `None` if there is none.
+    /// A remembered setup that fits the recording and is offered to the pilot; `None` if there is none.
     offered: Option<LoadedSetup>,
-    /// Whether unsaved edits of this recording were kept.
+    /// Whether the last session left unsaved edits of this recording's regions.
     unsaved: bool,
 }
 
@@ -88,8 +88,8 @@ impl RecordingScreen {
         }
     }
 
-    /// Uses the result of the search for a camera setup: takes the setup beside the recording, offers a remembered
-    /// one, or goes on to the Regions page with a new one.
+    /// Uses the result of the search for a camera setup. A setup beside the recording is used at once, a remembered one
+    /// is offered to the pilot, and a new one is shown on the Regions page.
     fn take_camera(&mut self, shared: &mut Shared, camera: Search) {
         match camera {
             Search::Beside(setup) => {

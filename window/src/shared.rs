@@ -21,7 +21,7 @@ use pairspeed::visible;
 pub struct Finished {
     /// The flight with its results.
     pub flight: Flight,
-    /// The readings, from which the flight is computed again with other legs.
+    /// The readings of the flight, to compute its results again if the pilot changes the legs.
     pub record: Arc<FlightRecord>,
     /// The options with which the flight was read.
     pub options: ReadOptions,
@@ -32,9 +32,9 @@ pub struct Finished {
 /// A message for the pilot at the bottom of the window.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Notice {
-    /// Something succeeded.
+    /// A message that something succeeded.
     Done(String),
-    /// The pilot's last action, as a whole sentence.
+    /// What the pilot has just done, such as undoing a change, as a whole sentence.
     Said(String),
     /// Something failed: the message says what, which file or box, and what to do next.
     Wrong(String),
@@ -51,7 +51,7 @@ pub struct Shared {
     pub length_s: f64,
     /// The camera setup as it was loaded or saved last; `None` if there is none yet.
     pub setup: Option<LoadedSetup>,
-    /// The camera that was found in the recording; `None` if none was found, or once the pilot has accepted it.
+    /// The camera setup that was found in the recording; `None` if none was found, or once it was saved or replaced.
     pub found: Option<FoundCamera>,
     /// Number that increases whenever `setup`, `found` or their glyphs are replaced.
     pub setup_number: u64,
@@ -93,7 +93,7 @@ impl Shared {
         self.set_setup(None);
     }
 
-    /// Replaces the setup, or removes it. A camera that was found is no longer needed.
+    /// Replaces the setup, or removes it, and discards a camera setup that was found.
     pub fn set_setup(&mut self, setup: Option<LoadedSetup>) {
         self.setup = setup;
         self.found = None;
@@ -101,7 +101,7 @@ impl Shared {
         self.setup_number += 1;
     }
 
-    /// Offers a camera that was found in the recording.
+    /// Shows a camera setup that was found in the recording, for the pilot to accept.
     pub(super) fn set_found(&mut self, found: FoundCamera) {
         self.found = Some(found);
         self.setup_number += 1;
@@ -124,12 +124,13 @@ impl Shared {
         self.notice = Some(Notice::Done(words.into()));
     }
 
-    /// Shows the pilot's last action, as a whole sentence.
+    /// Shows a message about what the pilot has just done, as a whole sentence.
     pub(super) fn said(&mut self, words: impl Into<String>) {
         self.notice = Some(Notice::Said(words.into()));
     }
 
-    /// The result of a job that has just finished, if there is one; a failure is shown as a message.
+    /// The result of a job that has just ended. `None` if there is no job, if it is still running, or if it has failed;
+    /// a failure is shown as a message.
     pub fn take_result<T: Send + 'static>(&mut self, job: &mut Option<Work<T>>) -> Option<T> {
         match take_outcome(job)? {
             Outcome::Done(result) => Some(result),

@@ -1,9 +1,9 @@
 //! State that is kept between sessions: unsaved edits next to their clip, known cameras, and choices.
 //!
 //! ```text
-//! flight.regions.draft.toml                  unsaved edits, next to flight.avi; if that folder cannot be
-//! written to, in `drafts/` of the user's folder
-//! <user's data>/pairspeed/cameras/NAME/      camera.setup.toml and camera-glyphs/ of each camera
+//! flight.regions.draft.toml                  unsaved edits, next to flight.avi
+//! <user's data>/pairspeed/drafts/            unsaved edits, if the clip's folder cannot be written to
+//! <user's data>/pairspeed/cameras/NAME/      camera.setup.toml and camera-glyphs/ of the camera called NAME
 //! <user's data>/pairspeed/view.toml          theme and text size of the window
 //! ```
 
@@ -20,15 +20,15 @@ use thiserror::Error;
 use pairspeed::files::{Existing, FileBatch, FileBatchError, read_text, write_whole};
 use pairspeed::setup::{LoadedSetup, SetupError};
 
-/// Name of the setup file in the folder of a camera.
+/// Name of the setup file in the folder of a remembered camera.
 const CAMERA_FILE: &str = "camera.setup.toml";
-/// Maximum number of cameras with one frame size that are tried, the latest first.
+/// Maximum number of remembered cameras with the same frame size that are tried, the latest first (set by judgement).
 const MAX_CAMERAS: usize = 6;
-/// Maximum size of a file that is read, in bytes: far more than any file of unsaved edits or any image of a
-/// glyph has.
+/// Maximum size of a file that is read, in bytes. Files of unsaved edits and images of glyphs are far smaller (set by
+/// judgement).
 const LIMIT_BYTES: u64 = 8 << 20;
 
-/// Why something could not be kept.
+/// The reason why something could not be written to the store.
 #[derive(Debug, Error)]
 #[non_exhaustive]
 pub enum StoreError {
@@ -127,7 +127,7 @@ impl Store {
         Some(self.folder.as_ref()?.join(format!("{name}.toml")))
     }
 
-    /// Path at which unsaved edits are kept if the clip's folder cannot be written to.
+    /// Path at which unsaved edits are kept if the clip's folder cannot be written to; `None` without a user's folder.
     fn away(&self, clip: &Path, kind: &str) -> Option<PathBuf> {
         let mut hasher = DefaultHasher::new();
         std::path::absolute(clip).unwrap_or_else(|_| clip.to_owned()).hash(&mut hasher);
@@ -136,7 +136,7 @@ impl Store {
         Some(self.folder.as_ref()?.join("drafts").join(name))
     }
 
-    /// Setups of the known cameras with this frame size, the latest first.
+    /// Setups of the remembered cameras with this frame width and height, the latest first, at most `MAX_CAMERAS`.
     #[must_use]
     pub fn cameras(&self, frame: (u32, u32)) -> Vec<LoadedSetup> {
         let Some(folder) = self.folder.as_ref().map(|folder| folder.join("cameras")) else {
@@ -154,7 +154,8 @@ impl Store {
         found.into_iter().take(MAX_CAMERAS).map(|(_, setup)| setup).collect()
     }
 
-    /// Remembers a camera: its setup and the glyphs learned for it. A camera of the same name is replaced.
+    /// Remembers the setup of a camera and its glyphs for other recordings. A remembered camera of the same name is
+    /// replaced.
     ///
     /// # Errors
     ///
@@ -166,7 +167,7 @@ impl Store {
     }
 }
 
-/// Copies a setup with its glyphs to another path; the copy does not depend on the original.
+/// Copies a setup with its glyphs to the path `to`; the copy does not depend on the original.
 ///
 /// # Errors
 ///
@@ -185,7 +186,7 @@ pub fn copy_setup(setup: &LoadedSetup, to: &Path, existing: Existing) -> Result<
     Ok(copy)
 }
 
-/// Copies all files of a folder, or none of them.
+/// Copies the files of a folder of at most [`LIMIT_BYTES`] each; if one cannot be copied, none is.
 fn copy_files(from: &Path, to: &Path) -> Result<(), StoreError> {
     fs::create_dir_all(to).map_err(StoreError::of(to))?;
     let unwritable =
@@ -223,7 +224,7 @@ fn beside(clip: &Path, kind: &str) -> PathBuf {
     clip.with_extension(format!("{kind}.draft.toml"))
 }
 
-/// A name that every operating system accepts as the name of a folder.
+/// The camera name `name` as a folder name that every operating system accepts.
 fn file_name_of(name: &str) -> String {
     let plain = |letter: char| if letter.is_alphanumeric() { letter } else { '-' };
     let plain: String = name.trim().to_lowercase().chars().map(plain).take(60).collect();

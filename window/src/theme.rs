@@ -57,9 +57,9 @@ pub struct Colours {
     pub voltage: Color32,
     /// Altitude in a plot.
     pub altitude: Color32,
-    /// Certain readings, and success.
+    /// Readings of high confidence, and success.
     pub sure: Color32,
-    /// Uncertain readings.
+    /// Readings and glyphs of low confidence.
     pub unsure: Color32,
     /// Errors.
     pub wrong: Color32,

@@ -7,7 +7,8 @@ use pairspeed::learn::{LabelRequest, StoredLabel};
 use pairspeed::model::channel::Channel;
 use pairspeed::setup::Region;
 
-/// Maximum difference between two times that belong to the same frame, in seconds.
+/// Maximum difference between two times that belong to the same frame, in seconds; far shorter than a frame (set by
+/// judgement).
 const SAME_FRAME_S: f64 = 1e-3;
 
 /// Typed labels that have not yet been used to learn the digits, as stored between sessions.
@@ -22,8 +23,8 @@ pub(super) fn is_at(label: &StoredLabel, channel: &Channel, time_s: f64) -> bool
     label.channel == *channel && (label.time_s - time_s).abs() < SAME_FRAME_S
 }
 
-/// Requests with the images of labels that were typed before, except those that `requests` already contains. Labels
-/// whose channel has no region are left out.
+/// Label requests, with their images, for labels that were typed before, except those that `requests` already contains.
+/// Labels whose channel has no region are left out.
 ///
 /// # Errors
 /// If the clip cannot be read.

@@ -7,11 +7,12 @@ use serde::{Deserialize, Serialize};
 
 use super::Shared;
 
-/// Text sizes in the menu, in per cent.
+/// Text sizes offered in the menu, in per cent of the usual size (set by judgement).
 const SIZES_PERCENT: [u16; 5] = [100, 125, 150, 175, 200];
-/// Text sizes that are restored from the last session, in per cent; keys can set sizes that are not in the menu.
+/// Range of text sizes that are restored from the last session, in per cent. Keys can set sizes that are not in the
+/// menu; a size outside the range is ignored (set by judgement).
 const KEPT_PERCENT: RangeInclusive<u16> = 50..=300;
-/// The themes, each with its name in the menu and in the file.
+/// The themes, each with its name in the menu and its name in the file that is kept.
 const THEMES: [(ThemePreference, &str, &str); 3] = [
     (ThemePreference::System, "As the system", "system"),
     (ThemePreference::Light, "Light", "light"),
@@ -20,7 +21,7 @@ const THEMES: [(ThemePreference, &str, &str); 3] = [
 /// Name of the choice in the store.
 const NAME: &str = "view";
 
-/// The choices in the form in which they are kept.
+/// The choices of the menu, as they are stored.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct ViewSettings {
     theme: String,
@@ -57,7 +58,7 @@ pub(super) enum KeptView {
 }
 
 impl KeptView {
-    /// Restores the choices of the last session, and keeps those that are made now.
+    /// Restores the choices of the last session when the window opens, and stores each later change.
     pub fn attend(&mut self, ctx: &Context, shared: &mut Shared) {
         *self = match self {
             Self::Unknown => {

@@ -1,8 +1,8 @@
 //! Work off the window's thread.
 //!
-//! A [`Work`] is one job: it reports its progress and can be cancelled at any time. A [`LatestWinsWorker`]
-//! processes requests of which only the latest counts, such as the frame to be shown while the slider is
-//! dragged.
+//! A [`Work`] is one job: it reports its progress, and can be cancelled until it begins to write results. A
+//! [`LatestWinsWorker`] processes requests of which only the latest is needed, such as the frame to be shown while the
+//! slider is dragged.
 
 use std::ops::ControlFlow;
 use std::sync::atomic::{AtomicU8, Ordering};
@@ -14,10 +14,10 @@ use std::time::{Duration, Instant};
 use pairspeed::confinement::Confinement;
 use pairspeed::readings::Progress;
 
-/// Minimum time that a job must have run before the remaining time is shown: the speed of the job cannot be estimated
-/// from the first frames.
+/// Minimum time that a job must have run before the remaining time is shown (set by judgement). The first frames do not
+/// show how fast the job is.
 const SETTLED: Duration = Duration::from_secs(1);
-/// Minimum time between two requests to repaint the window.
+/// Minimum time between two requests to repaint the window (set by judgement).
 const BETWEEN_REPAINTS: Duration = Duration::from_millis(80);
 
 /// Progress of a job.
@@ -42,7 +42,7 @@ pub enum Outcome<T> {
 
 const RUNNING: u8 = 0;
 const CANCELLED: u8 = 1;
-/// State of a job that can no longer be cancelled, because its effects cannot be undone.
+/// State of a job that can no longer be cancelled, because it has begun to write its results.
 const COMMITTED: u8 = 2;
 
 #[derive(Debug, Default)]
@@ -86,7 +86,7 @@ impl<T: Send + 'static> Work<T> {
         Self { status, outcome }
     }
 
-    /// Starts a job that decodes recordings. It has only the rights that `confinement` names.
+    /// Starts a job that decodes recordings. The job can open only the files and folders that `confinement` allows.
     pub fn start_confined<E: ToString>(
         ctx: &egui::Context,
         confinement: Confinement,
@@ -203,12 +203,14 @@ struct Waiting<Q> {
 }
 
 impl<Q: Send + 'static, A: Send + 'static> LatestWinsWorker<Q, A> {
-    /// Starts a worker that calls `run` for every request; `run` may return several answers.
+    /// Starts a worker that calls `run` for every request. The second argument of `run` is a function that sends an
+    /// answer; `run` may call it several times.
     pub fn spawn(ctx: &egui::Context, run: impl FnMut(Q, &mut dyn FnMut(A)) + Send + 'static) -> Self {
         Self::spawn_in(None, ctx, run)
     }
 
-    /// Starts a worker that decodes recordings. It has only the rights that `confinement` names.
+    /// Starts a worker that decodes recordings. The worker can open only the files and folders that `confinement`
+    /// allows.
     pub fn spawn_confined(
         ctx: &egui::Context,
         confinement: Confinement,
@@ -248,7 +250,7 @@ impl<Q: Send + 'static, A: Send + 'static> LatestWinsWorker<Q, A> {
         bell.notify_one();
     }
 
-    /// The next answer, if there is one.
+    /// The next answer; `None` if none is waiting.
     #[must_use]
     pub fn answer(&self) -> Option<A> {
         self.answers.try_recv().ok()

@@ -31,7 +31,7 @@ pub(super) struct Encoder {
 }
 
 impl Encoder {
-    /// Starts ffmpeg for one file of a recording.
+    /// Starts ffmpeg to encode one file of a recording, under a temporary name next to `path`.
     pub(super) fn start(video: &Video, recording: &Recording, path: &Path) -> Result<Self, Error> {
         let part = files::part_name(path);
         let mut child = Command::new("ffmpeg")
@@ -122,8 +122,8 @@ fn codec_arguments(video: &Video) -> Vec<String> {
     })
 }
 
-/// The name of the pixel format in ffmpeg. MJPEG is full-range by convention, so its pixel formats have other
-/// names.
+/// ffmpeg's name of the pixel format. MJPEG uses the full range of levels from 0 to 255, for which ffmpeg has separate
+/// formats.
 const fn pixel_format(video: &Video) -> &'static str {
     match (video.codec, video.pixel_format) {
         (Codec::Mjpeg, PixelFormat::Yuv420) => "yuvj420p",

@@ -16,7 +16,7 @@ use crate::files;
 use crate::scenario::{Codec, Scenario};
 use encode::Encoder;
 
-/// Number of frames that are made at the same time, on all cores, before they are encoded in order.
+/// Number of frames that are made in parallel before they are encoded in order (set by judgement).
 const BATCH: usize = 16;
 
 /// Paths of one file of a recording and of the files that belong to it.

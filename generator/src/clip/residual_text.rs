@@ -17,11 +17,12 @@ use crate::overlay::TextBox;
 /// Time during which an earlier text can still be visible, in seconds. Set by judgement.
 const REMEMBERED_S: f64 = 1.0;
 
-/// Minimum share of an earlier text in the blend with the current text for the earlier text to count as visible, from
-/// 0 (only the current text) to 1 (only the earlier text). Set by judgement.
+/// Minimum share of an earlier text, 0 to 1, in the blend of both texts at which that text counts as visible. Set by
+/// judgement.
 const SHOWS_BOTH: f64 = 0.3;
 
-/// Adds to the texts of every frame the earlier texts that the encoded image still shows.
+/// Compares each frame of the encoded file `clip` with `texts`, the texts that were drawn. Where an earlier text is
+/// still visible, it is appended to the text of its overlay field after `|`.
 pub(super) fn with_residual_texts(
     source: &FrameSource,
     recording: &Recording,
@@ -69,13 +70,14 @@ pub(super) fn with_residual_texts(
     Ok(())
 }
 
-/// The texts of earlier frames.
+/// The texts that were drawn on the frames of the last [`REMEMBERED_S`] seconds.
 struct EarlierTexts<'a> {
     sent: &'a [Vec<String>],
 }
 
 impl EarlierTexts<'_> {
-    /// The texts of a field that differ from the one shown now, the latest first.
+    /// The earlier texts of the overlay field with the index `field` that differ from `now`, its present text; the
+    /// latest first.
     fn texts(&self, field: usize, now: &str) -> Vec<String> {
         let mut different: Vec<String> = Vec::new();
         for texts in self.sent.iter().rev() {
@@ -92,8 +94,8 @@ impl EarlierTexts<'_> {
     }
 }
 
-/// Share of the second image in a decoded blend of two, by least squares within a box: 0 if only the first
-/// image is visible, 1 if only the second is.
+/// Share of the image `then` in the decoded image, as a blend of `now` and `then`: 0 if only `now` is visible, 1 if
+/// only `then` is. It is fitted by least squares to the pixels within `place`.
 fn blend_share(decoded: &[u8], (now, then): (&Frame, &Frame), place: &TextBox) -> f64 {
     let rows = place.y.max(0.0) as usize..((place.y + place.height).max(0.0) as usize).min(now.height);
     let columns = place.x.max(0.0) as usize..((place.x + place.width).max(0.0) as usize).min(now.width);

@@ -9,7 +9,8 @@ use rand::RngExt;
 use crate::random::{Purpose, stream};
 use crate::scenario::{Scenario, Video};
 
-/// Phase by which the unevenness of the time stamps advances from one nominal frame time to the next, in radians.
+/// Increase of the phase of the cosine in the time stamps from one nominal frame time to the next, in radians. Set by
+/// judgement.
 pub(super) const WOBBLE_RAD: f64 = 0.9;
 
 /// One recorded frame.

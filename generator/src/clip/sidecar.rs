@@ -96,7 +96,7 @@ fn rounded(value: f64, places: i32) -> f64 {
     (value * scale).round() / scale
 }
 
-/// Writes the exact text of every frame.
+/// Writes the drawn texts of every frame, one row for each frame.
 pub(super) fn write_readings(
     scenario: &Scenario,
     recording: &Recording,
@@ -138,7 +138,7 @@ struct RegionEntry {
     max_rate: f64,
 }
 
-/// Writes a camera setup whose boxes are a few pixels larger than the values.
+/// Writes a camera setup whose boxes are a few pixels larger than the text boxes of the fields.
 pub(super) fn write_setup(source: &FrameSource, path: &Path) -> Result<(), Error> {
     let scenario = source.scenario();
     let drift_px = scenario.degradation.overlay_drift_px;
@@ -190,8 +190,8 @@ fn box_with_margin(placed: &PlacedField, drift_px: f32, frame: [usize; 2]) -> [u
     [left, top, (right - left).max(1.0), (bottom - top).max(1.0)].map(|edge| edge as u32)
 }
 
-/// Plausible range of a channel, and fastest change of the channel's value per second; both in SI units, percent,
-/// degrees or mAh.
+/// Plausible range of a channel, and the fastest plausible change of its value per second. Both are in SI units,
+/// percent, degrees or mAh.
 fn plausible(channel: Channel, scenario: &Scenario) -> ([f64; 2], f64) {
     let cells = f64::from(scenario.pack.cells);
     match channel {

@@ -1,4 +1,4 @@
-//! Makes the frames of a clip, each on its own from its number and time.
+//! Makes the frames of a clip. Each frame is computed from its number and time alone.
 
 use rayon::prelude::*;
 
@@ -18,8 +18,8 @@ use super::schedule::{Recording, Shot, recordings};
 pub struct RenderedFrame {
     /// The image.
     pub frame: Frame,
-    /// The text of each field, in the scenario's order. If the two fields of an interlaced frame differ, both
-    /// texts are joined with `|`. Empty while the signal is lost.
+    /// The text of each field, in the scenario's order. If the two fields of an interlaced frame differ, both texts are
+    /// joined with `|`. While the signal is lost, all texts are empty, unless the last frame is repeated.
     pub texts: Vec<String>,
 }
 
@@ -116,7 +116,8 @@ impl FrameSource {
         lost.iter().find(|lost| (lost.start_s..lost.start_s + lost.length_s).contains(&flight_s))
     }
 
-    /// A frame of the flight with its text, degraded as by the video link.
+    /// The frame at a time of the flight in seconds, with scenery and text, degraded as by the video link. `number`
+    /// selects the noise.
     fn seen(&self, number: u64, flight_s: f64) -> RenderedFrame {
         let mut frame = self.background(flight_s);
         let texts = self.paint(&mut frame, flight_s);
@@ -146,7 +147,7 @@ impl FrameSource {
         0.5 * f64::from(denominator) / f64::from(numerator)
     }
 
-    /// Drift of the overlay, in pixels right and down.
+    /// Drift of the overlay at a time of the flight in seconds: pixels to the right and down.
     fn overlay_shift(&self, flight_s: f64) -> [f32; 2] {
         let reach = f64::from(self.scenario.degradation.overlay_drift_px);
         [21, 22].map(|kind| (reach * slow_wave(kind, flight_s * 0.25)) as f32)

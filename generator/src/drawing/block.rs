@@ -2,10 +2,10 @@
 
 use super::strokes::StrokeStyle;
 
-/// Column and row of the upper left corner of the typed drawing within the cell, in pixels.
+/// Column and row, within the cell, of the upper left corner of the drawing that [`art`] returns, in pixels.
 pub(super) const ART_ORIGIN: [usize; 2] = [2, 3];
 
-/// How letters and icons are drawn that stand next to the typed digits.
+/// Style of the letters and icons of this set. They consist of strokes; the digits and signs are typed pixel by pixel.
 pub(super) const STYLE: StrokeStyle = StrokeStyle {
     cell: [12, 18],
     body: [3.0, 4.0, 6.0, 10.0],
@@ -16,7 +16,8 @@ pub(super) const STYLE: StrokeStyle = StrokeStyle {
     smooth: false,
 };
 
-/// The drawing of a character, typed as 12 rows of 8 columns, in which `#` is white; `None` if it has none.
+/// The drawing of a digit or sign as 12 rows of 8 characters, in which `#` is a white pixel; `None` if the set has no
+/// drawing of that character.
 pub(super) fn art(character: char) -> Option<&'static [&'static str; 12]> {
     DRAWINGS.iter().find(|(name, _)| *name == character).map(|(_, rows)| rows)
 }

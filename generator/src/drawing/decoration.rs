@@ -76,7 +76,7 @@ impl Icon {
     }
 }
 
-/// The strokes of a letter or sign that is used in units and prefixes; `None` if it has none.
+/// The strokes of a letter or sign that is used in units and prefixes; `None` for any other character.
 #[rustfmt::skip]
 pub(super) fn letter(character: char) -> Option<&'static [Piece]> {
     Some(match character {

@@ -93,7 +93,8 @@ impl Glyph {
     }
 }
 
-/// The source pixels under a pixel of a resized image, each with its share of the area.
+/// The pixels of the original image, along one axis, that a pixel of the resized image covers: index of each, and its
+/// share of the covered length (all shares add up to 1).
 fn spans(pixel: usize, scale: f32) -> Vec<(i64, f32)> {
     let (start, end) = (pixel as f32 / scale, (pixel as f32 + 1.0) / scale);
     (start.floor() as i64..=end.floor() as i64)

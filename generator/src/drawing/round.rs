@@ -16,7 +16,7 @@ pub(super) const STYLE: StrokeStyle = StrokeStyle {
 /// Advance of digits and letters, and of the narrow decimal point and colon, in pixels.
 pub(super) const ADVANCES: [f32; 2] = [14.0, 8.0];
 
-/// The strokes of a digit or sign; `None` if it has none.
+/// The strokes of a digit or sign; `None` if the set does not contain that character.
 pub(super) fn skeleton(character: char) -> Option<&'static [Piece]> {
     Some(match character {
         '0' => ZERO,

@@ -32,9 +32,9 @@ pub struct StrokeStyle {
     pub smooth: bool,
 }
 
-/// Opacity of the halo right next to the stroke, 0 to 1.
+/// Opacity of the halo right next to the stroke, 0 to 1 (set by judgement).
 const HALO_STRENGTH: f32 = 0.75;
-/// Number of straight pieces that approximate one arc.
+/// Number of straight pieces that approximate one arc (set by judgement).
 const ARC_STEPS: u16 = 24;
 
 /// A straight stroke in pixels and its half width.
@@ -64,8 +64,8 @@ impl StrokeStyle {
         glyph
     }
 
-    /// Opacity of the white stroke and of the dark surround, each 0 to 1, at a distance in pixels outside the
-    /// stroke.
+    /// Opacity of the white stroke and of the dark outline or halo, each 0 to 1, at `distance` pixels outside the
+    /// stroke. `scale` enlarges outline and halo.
     fn coverage(&self, distance: f32, scale: f32) -> (f32, f32) {
         let edge = |beyond: f32| {
             let cover = (0.5 - beyond).clamp(0.0, 1.0);

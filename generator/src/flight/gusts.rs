@@ -33,7 +33,7 @@ impl GustStrength {
     }
 }
 
-/// The state of the gust filters, each of unit strength.
+/// The state of the gust filters, whose outputs have the standard deviation 1.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Gusts {
     along: f64,

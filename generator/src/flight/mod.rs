@@ -20,7 +20,8 @@ pub struct Sample {
     pub time_s: f64,
     /// True airspeed in metres per second.
     pub true_airspeed_mps: f64,
-    /// The airspeed at which the aircraft would settle at this throttle and voltage, in metres per second.
+    /// The airspeed towards which the airspeed tends at this throttle and voltage, in metres per second; lower in turns
+    /// and during the landing.
     pub steady_airspeed_mps: f64,
     /// Ground speed in metres per second.
     pub ground_speed_mps: f64,

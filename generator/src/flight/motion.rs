@@ -1,9 +1,8 @@
 //! Simulates the aircraft's motion step by step.
 //!
-//! On legs the track is held: the nose is turned into the crosswind Wc, so that with the airspeed V and the
-//! wind along the course Wa the ground speed is sqrt(V^2 - Wc^2) -/+ Wa. In turns the heading changes at a
-//! constant rate, and drag costs some airspeed. Gusts act on the airspeed at once and on the ground speed
-//! with the response time of the airframe.
+//! On legs the track is held: the nose is turned into the crosswind Wc, so that with the airspeed V and the wind along
+//! the course Wa the ground speed is sqrt(V^2 - Wc^2) -/+ Wa. In turns the heading changes smoothly, and drag costs
+//! some airspeed. Gusts act on the airspeed at once and on the ground speed with the response time of the airframe.
 
 use rand_chacha::ChaCha8Rng;
 
@@ -18,13 +17,13 @@ use crate::scenario::{LegKind, Scenario};
 pub(super) const STEP_S: f64 = 0.02;
 /// Standard acceleration of gravity in m/s^2.
 const GRAVITY: f64 = 9.806_65;
-/// Airspeed right after the aircraft is thrown, in m/s.
+/// Minimum airspeed right after the aircraft is thrown, in m/s (set by judgement).
 const THROW_MPS: f64 = 9.0;
-/// Maximum airspeed of the approach, in m/s.
+/// Maximum airspeed to which the aircraft tends during the approach, in m/s (set by judgement).
 const APPROACH_MPS: f64 = 14.0;
-/// Time constant with which the nose follows the heading that holds the track, in seconds.
+/// Time constant with which the nose turns to the heading that holds the track, in seconds (set by judgement).
 const NOSE_S: f64 = 0.4;
-/// Time constant with which the bank angle follows the turn, in seconds.
+/// Time constant with which the bank angle follows the rate of the turn, in seconds (set by judgement).
 const BANK_S: f64 = 0.25;
 
 /// State of the simulated aircraft, carried over from one time step to the next.
@@ -122,7 +121,8 @@ impl<'a> Aircraft<'a> {
         }
     }
 
-    /// Airspeed at which the aircraft would settle at this throttle in level straight flight, in m/s.
+    /// Airspeed towards which the airspeed tends at this throttle and voltage, in m/s; lower in turns and on the
+    /// approach. `share` is the share of the segment that has passed, 0 to 1.
     fn steady_airspeed(&self, segment: &Segment, share: f64) -> f64 {
         let airframe = &self.scenario.airframe;
         let voltage = self.pack.voltage_v() / self.pack.full_rest_v();
@@ -152,7 +152,8 @@ impl<'a> Aircraft<'a> {
         }
     }
 
-    /// Turns the nose and banks; returns the course that is held, if one is.
+    /// Turns the nose and sets the bank angle for one time step. Returns the course of a straight segment, in degrees;
+    /// `None` for other segments. `share` is the share of the segment that has passed, 0 to 1.
     fn turn_nose(&mut self, segment: &Segment, share: f64) -> Option<f64> {
         let before = self.heading_deg;
         let wander = self.course_wander.step(STEP_S, &mut self.wander_random);
@@ -243,8 +244,7 @@ impl Vector {
         if self.hypot_length() < 0.1 { at_rest } else { self.0[0].atan2(self.0[1]).to_degrees() }
     }
 
-    /// The vector without its backward component along a course, since a thrown aircraft does not fly
-    /// backwards.
+    /// The vector, or zero if it points backwards along a course: a thrown aircraft does not fly backwards.
     fn kept_forward(self, course_deg: f64) -> Self {
         let unit = Self::of(1.0, course_deg);
         let forward = self.0[0] * unit.0[0] + self.0[1] * unit.0[1];

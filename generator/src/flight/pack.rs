@@ -31,8 +31,8 @@ impl<'a> PackState<'a> {
         Self { pack, current_a: 0.0, used_ah: 0.0 }
     }
 
-    /// Draws the current of a throttle setting for `seconds`; the current follows the throttle within a third
-    /// of a second.
+    /// Draws the current of a throttle setting for `seconds`. The current follows the throttle with a time constant of
+    /// 0.3 s.
     pub(super) fn draw(&mut self, throttle_percent: f64, seconds: f64) {
         let wanted = self.pack.current_a.at(throttle_percent);
         self.current_a += (wanted - self.current_a) * (1.0 - (-seconds / 0.3).exp());

@@ -22,7 +22,7 @@ pub struct Fix {
     pub satellites: u32,
 }
 
-/// Mean time between changes of the number of satellites, in seconds.
+/// Mean time between changes of the number of satellites, in seconds (set by judgement).
 const SATELLITE_CHANGE_S: f64 = 9.0;
 
 /// The receiver's reports over the flight.

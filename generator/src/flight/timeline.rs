@@ -5,12 +5,12 @@ use rand::RngExt;
 use crate::random::{Purpose, stream};
 use crate::scenario::{FlightPlan, LegKind, Scenario};
 
-/// Height of the camera above the ground while the aircraft stands, in metres.
+/// Height of the camera above the ground while the aircraft stands, in metres (set by judgement).
 const STANDING_HEIGHT_M: f64 = 0.6;
-/// Throttle in the circle of the descent, in percent.
+/// Throttle in the descending circle before the approach, in percent (set by judgement).
 const DESCENT_THROTTLE_PERCENT: f64 = 25.0;
-/// Shares of the landing time that the circle of the descent and the approach take; the rest is the slide on
-/// the ground.
+/// Shares of the landing time, 0 to 1, that the descending circle and the approach take; the rest is the slide on the
+/// ground (set by judgement).
 const LANDING_SHARES: [f64; 2] = [0.5, 0.38];
 
 /// How a segment is flown.
@@ -18,9 +18,10 @@ const LANDING_SHARES: [f64; 2] = [0.5, 0.38];
 pub(super) enum Motion {
     /// Standing on the ground.
     Still,
-    /// Along the course; `leg` tells whether it is one of the measured legs.
+    /// Straight flight in the direction `kind`; `leg` says whether it is one of the measured legs.
     Straight { kind: LegKind, leg: bool },
-    /// A turn through about `sweep_deg`, ending in the direction `into`.
+    /// A turn that ends in the direction `into`. `sweep_deg` is its angle in degrees, positive to the right, before a
+    /// correction for the wind.
     Turn { sweep_deg: f64, into: LegKind },
     /// Slow straight flight down to the ground.
     Approach,
@@ -61,7 +62,7 @@ pub(super) fn ease(share: f64) -> f64 {
 struct Builder {
     segments: Vec<Segment>,
     height_m: f64,
-    /// Sign of the next turn, 1 or -1; it alternates, so that successive turns go left and right.
+    /// Sign of the last turn's angle, 1 for right or -1 for left. It alternates from turn to turn.
     side: f64,
 }
 

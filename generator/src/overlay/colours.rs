@@ -29,8 +29,8 @@ impl TextColours {
         Self { letter: VideoColour::new(letter, brightness), edge: VideoColour::new(edge, 1.0) }
     }
 
-    /// Paints a pixel: `light` is the opacity of the letter, and `cover` the opacity of letter and edge together,
-    /// each 0 to 1.
+    /// Paints the pixel in column `x` and row `y`. `light` is the opacity of the letter, and `cover` that of letter and
+    /// edge together, each 0 to 1.
     pub(super) fn cover_pixel(&self, frame: &mut Frame, [x, y]: [usize; 2], light: f32, cover: f32) {
         let edge = (cover - light).max(0.0);
         let index = y * frame.width + x;

@@ -14,7 +14,7 @@ use crate::scenario::TextEdge;
 pub struct FaceChoice {
     /// The name of a drawn set (`block`, `slim`, `round`), or the path of a TTF or OTF file.
     pub font: String,
-    /// Height of the set's cell, or size of the font file, in pixels.
+    /// Height of the cell of a drawn set, or font size of a font file, in pixels.
     pub height_px: f32,
     /// Factor by which the letters are widened.
     pub stretch: f32,
@@ -146,8 +146,8 @@ fn edge_reach(edge: TextEdge, size_px: f32) -> f32 {
     }
 }
 
-/// Opacity of the inside of a letter beyond its contour: the minimum of the white levels within `reach`
-/// pixels.
+/// Opacity of the inside of a hollow letter at a pixel, 0 to 1: the minimum of `white`, the opacity of the filled
+/// letter, within `reach` pixels.
 fn inner_cover(white: &[f32], width: usize, [column, row]: [usize; 2], reach: f32) -> f32 {
     let radius = reach.ceil() as i64;
     let offsets = || -radius..=radius;
@@ -161,8 +161,8 @@ fn inner_cover(white: &[f32], width: usize, [column, row]: [usize; 2], reach: f3
     cover.fold(1.0, f32::min)
 }
 
-/// Opacity of the dark surround at a pixel: the maximum of the white levels within `reach` pixels, decreasing
-/// with distance.
+/// Opacity of the dark outline or shadow at a pixel, 0 to 1: the maximum of `white`, the opacity of the letter, within
+/// `reach` pixels. It decreases with distance.
 fn darkness(white: &[f32], width: usize, pixel: [usize; 2], edge: TextEdge, reach: f32) -> f32 {
     if edge == TextEdge::Plain {
         return 0.0;

@@ -28,7 +28,7 @@ pub struct TextBox {
     pub height: f32,
 }
 
-/// Space between a value and its icon, prefix or unit, as a share of a digit's width.
+/// Space between a value and its icon, prefix or unit, as a share of a digit's advance (set by judgement).
 const GAP: f32 = 0.45;
 
 /// A field with its face and position.
@@ -38,7 +38,7 @@ pub(crate) struct PlacedField {
     pub(crate) text_box: TextBox,
     face: Arc<Face>,
     colours: TextColours,
-    /// Glyphs of icon, prefix and unit, each with its pen position in pixels.
+    /// Glyphs of icon, prefix and unit, each with the horizontal position of its pen in pixels of the frame.
     decoration: Vec<(Glyph, f32)>,
 }
 
@@ -93,7 +93,7 @@ impl Layout {
     }
 }
 
-/// Space around a value in its shaded box, as a share of the line's height.
+/// Space around a value in its shaded box, as a share of the line's height (set by judgement).
 const SHADE_MARGIN: f32 = 0.12;
 
 impl PlacedField {
@@ -157,7 +157,7 @@ fn text_width_px(face: &Face, field: &Field, text: &str) -> f32 {
     face.width_px(text) + field.letter_spacing_px * text.chars().count().saturating_sub(1) as f32
 }
 
-/// A text as wide as the field's box.
+/// The text of a field whose width is that of the field's box: all digits 0, with a point if the field has decimals.
 fn widest(field: &Field) -> String {
     if field.channel == Channel::Timer {
         return "00:00".to_owned();
@@ -184,8 +184,7 @@ fn place_text(face: &Face, text: &str, start: f32, decoration: &mut Vec<(Glyph, 
     }
 }
 
-/// Paints a glyph at a pen position, which may lie between pixels: the glyph is then divided between
-/// neighbouring pixels.
+/// Paints a glyph at a pen position. If the position lies between pixels, the opacities are interpolated linearly.
 pub(crate) fn paint_glyph(
     frame: &mut Frame,
     glyph: &Glyph,
@@ -214,7 +213,8 @@ pub(crate) fn paint_glyph(
     }
 }
 
-/// Opacity of letter and edge at a pixel, for a glyph that lies between pixels.
+/// Opacity of the letter, and of letter and edge together, at a pixel of a glyph that is moved by `part_x` pixels to
+/// the right and `part_y` down (each 0 to 1). `column` and `row` count from the glyph's upper left corner.
 fn shared(glyph: &Glyph, column: i64, row: i64, part_x: f32, part_y: f32) -> (f32, f32) {
     if part_x == 0.0 && part_y == 0.0 {
         return glyph.at(column, row);

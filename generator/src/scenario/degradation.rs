@@ -12,8 +12,8 @@ pub struct Degradation {
     pub blur_px: f32,
     /// Standard deviation of the horizontal shift of each line, in pixels; shifts are limited to twice this number.
     pub line_shift_px: f32,
-    /// Amplitude of the slow change of contrast, as a share of the contrast: the change varies as much as a
-    /// sine of this amplitude.
+    /// Strength of the slow random change of contrast, as a share of the contrast. The change has the standard
+    /// deviation of a sine of this amplitude.
     pub gain_flutter: f32,
     /// Loss of contrast, from 0 (none) to 1 (uniform grey), as with a weak signal.
     pub flatten: f32,
@@ -21,7 +21,7 @@ pub struct Degradation {
     pub echo: Option<Echo>,
     /// Bursts of lines lost in noise; `None` if there is none.
     pub lost_lines: Option<LostLines>,
-    /// The system of composite video between camera and recorder; none if left out.
+    /// The composite video system between camera and recorder; `None` (no such system) if left out.
     pub composite: Option<Composite>,
     /// Whether two fields make up a frame, so that a text that changes between them appears on alternate
     /// lines.

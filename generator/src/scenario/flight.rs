@@ -106,7 +106,7 @@ pub struct FlightPlan {
     /// An additional leg at the end that has no partner: table `[flight.lone_leg]`.
     #[serde(default)]
     pub lone_leg: Option<LoneLeg>,
-    /// Value at which the throttle readout is stuck, in percent; `None` if the readout works.
+    /// Value that the throttle readout always shows, in percent, as with a missing signal; `None` if the readout works.
     #[serde(default)]
     pub dead_throttle_percent: Option<f64>,
     /// Standard deviation of slow random deviations of the throttle readout, in percent.
@@ -250,7 +250,7 @@ pub struct Receiver {
     pub update_hz: f64,
     /// Time constant of the receiver's own filter, in seconds.
     pub lag_s: f64,
-    /// Standard deviation of the ground speed, in metres per second.
+    /// Standard deviation of the noise of the ground speed, in metres per second.
     pub speed_noise_mps: f64,
     /// Standard deviation of slow random deviations of the altitude, in metres.
     pub altitude_noise_m: f64,

@@ -76,7 +76,8 @@ impl Channel {
         }
     }
 
-    /// The units in which the channel can be shown, each with its factor; the first is the default.
+    /// The names of the units in which the channel can be shown, each with the factor to it from the SI unit (or from
+    /// percent, degrees or mAh). The first is the default; empty for a number without unit.
     #[must_use]
     pub const fn units(self) -> &'static [(&'static str, f64)] {
         match self {
@@ -155,7 +156,7 @@ pub struct Field {
     pub show_unit: bool,
     /// The name of a drawn set (`block`, `slim`, `round`), or the path of a TTF or OTF file.
     pub font: String,
-    /// Height of the set's cell, or size of the font file, in pixels.
+    /// Height of the cell of a drawn set, or font size of a font file, in pixels.
     pub height_px: f32,
     /// Factor by which the letters are widened.
     #[serde(default = "one")]
@@ -205,7 +206,8 @@ fn white() -> [u8; 3] {
 }
 
 impl Field {
-    /// The unit shown, and the factor to it from the SI unit (or from percent, degrees or mAh).
+    /// The unit shown, and the factor to it from the SI unit (or from percent, degrees or mAh). The unit is `None`, and
+    /// the factor 1, for a channel without units.
     #[must_use]
     pub fn unit_and_factor(&self) -> (Option<&'static str>, f64) {
         let units = self.channel.units();
@@ -214,7 +216,7 @@ impl Field {
         found.map_or((None, 1.0), |&(name, factor)| (Some(name), factor))
     }
 
-    /// The drawn set, unless the font is a file.
+    /// The drawn set of the font; `None` if the font is a file.
     #[must_use]
     pub fn drawn_set(&self) -> Option<DrawnSet> {
         DrawnSet::from_name(&self.font)

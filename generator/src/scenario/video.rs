@@ -8,9 +8,9 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Scenery {
-    /// A film that replaces the drawn scenery, as any video file. It is cropped to the frame, converted to
-    /// the frame rate and repeated. The other keys then have no effect. At most about 400 MB of its frames
-    /// are used (680 frames of 640 by 480 pixels).
+    /// A video file that replaces the drawn scenery; `None` for the drawn scenery. It is scaled and cropped to the
+    /// frame, converted to the frame rate, and repeated; the other keys of the table then have no effect. At most 400
+    /// MiB of its decoded frames are used (682 frames of 640 by 480 pixels).
     pub background: Option<PathBuf>,
     /// Horizontal field of view in degrees.
     pub view_deg: f32,

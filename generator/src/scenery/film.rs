@@ -73,7 +73,7 @@ const fn frame_bytes(width: usize, height: usize) -> usize {
     2 * width * height
 }
 
-/// The decoder's message, without the file name at its start.
+/// The last line of the decoder's message `said`, without the file name at its start.
 fn reason(said: &[u8], path: &Path) -> String {
     let said = String::from_utf8_lossy(said);
     let first = said.lines().last().unwrap_or("there is no picture in it");

@@ -14,15 +14,15 @@ use film::Film;
 use texture::Texture;
 use upscale::Upscaler;
 
-/// Distance at which haze hides most of the ground, in metres.
+/// Distance at which haze hides half of the ground's colour, in metres (set by judgement).
 const HAZE_M: f32 = 2600.0;
-/// Height of the clouds above the camera, in metres.
+/// Height of the clouds above the camera, in metres (set by judgement).
 const CLOUD_HEIGHT_M: f32 = 900.0;
-/// Exposure time of the camera, in seconds.
+/// Exposure time of the camera, in seconds (set by judgement).
 const SHUTTER_S: f32 = 0.006;
 
-/// Minimum standard deviation of the blur of a camera image, in pixels, for the image to be drawn at half its size
-/// and enlarged.
+/// Standard deviation of the camera's blur, in pixels, from which the image is drawn at half its size and enlarged, to
+/// save time. Set by judgement.
 const SOFT_PX: f32 = 1.0;
 
 /// The view of the camera, blurred by its lens; text is drawn over it afterwards.
@@ -78,7 +78,7 @@ struct Flat {
     look: Look,
     width: usize,
     height: usize,
-    /// Direction of each pixel in the camera's own axes (right, down, forward), as unit vectors.
+    /// Direction of each pixel, row by row, as a unit vector along the camera's right, down and forward axes.
     rays: Vec<[f32; 3]>,
     /// Angle between neighbouring pixels in radians.
     pixel_angle: f32,
@@ -88,14 +88,14 @@ struct Flat {
     bushes: Texture,
 }
 
-/// Colour of a point: brightness, and blue and red difference from grey.
+/// Colour of a point in video levels: brightness, and the differences of blue and red from grey.
 type Colour = [f32; 3];
 
 /// Position and direction of the camera at one time.
 struct View {
     /// Position of the camera east, north and above the field, in metres.
     place: [f32; 3],
-    /// The camera's right, down and forward axes in east, north, up.
+    /// The camera's right, down and forward axes as unit vectors (east, north, up).
     axes: [[f32; 3]; 3],
     /// Distance on the ground over which motion blurs the image, in metres.
     smear_m: f32,
@@ -160,7 +160,7 @@ impl Flat {
         }
     }
 
-    /// The colour that is seen in a direction (east, north, up; unit vector).
+    /// The colour that the camera sees in a direction, given as a unit vector (east, north, up).
     fn seen(&self, view: &View, direction: [f32; 3]) -> Colour {
         let up = direction[2];
         if up < 0.0 {
@@ -228,7 +228,8 @@ impl Flat {
         [0, 1, 2].map(|part| mixed(colour[part], distant[part], haze))
     }
 
-    /// Adds dark dry bushes where the coarse texture of the ground (`broad`) is dark.
+    /// Adds dark dry bushes to the colour of the ground at `x` and `y`, in metres east and north, where the coarse
+    /// texture `broad` (0 to 1) is dark. `footprint` is the size of a pixel on the ground, in metres.
     fn add_bushes(&self, colour: &mut Colour, x: f32, y: f32, broad: f32, footprint: f32) {
         let grove = ((0.4 - broad) * 6.0).clamp(0.0, 1.0);
         if grove <= 0.0 {
@@ -241,7 +242,8 @@ impl Flat {
     }
 }
 
-/// Adds wheel tracks on the flat: pairs of dark lines in two directions.
+/// Adds wheel tracks, pairs of dark lines in two directions, to the colour of the ground at `x` and `y`, in metres east
+/// and north. `footprint` is the size of a pixel on the ground, in metres.
 fn add_tracks(colour: &mut Colour, x: f32, y: f32, footprint: f32) {
     let lines = [(0.944 * x + 0.329 * y + 6.0 * (y / 210.0).sin(), 173.0), (0.26 * x - 0.966 * y, 397.0)];
     for (across, spacing) in lines {

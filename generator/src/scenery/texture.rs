@@ -4,15 +4,16 @@ use rand::RngExt;
 
 use crate::random::{Purpose, stream};
 
-/// Width and height of the largest copy in pixels; a power of two.
+/// Width and height of the texture in pixels, a power of two (set by judgement).
 const EDGE: usize = 512;
-/// Number of halvings (to 4 pixels per side) from which a copy is replaced by its mean.
+/// Number of copies that are kept, each with half the width of the one before. A smaller copy, from 4 by 4 pixels, is
+/// replaced by the mean (set by judgement).
 const FLAT_LEVEL: usize = 7;
 
 /// A square grey texture, values 0 to 1, that repeats in both directions.
 #[derive(Debug)]
 pub(super) struct Texture {
-    /// The texture and its copies, each half as large as the one before.
+    /// The texture and its copies, each with half the width and height of the one before.
     levels: Vec<Level>,
     /// Mean value of the texture, used instead of copies that are too small.
     mean: f32,
@@ -25,8 +26,8 @@ struct Level {
 }
 
 impl Texture {
-    /// A cloud-like texture: value noise over `octaves` octaves, of which the coarsest has `coarsest` cells
-    /// per side.
+    /// A cloud-like texture: value noise over `octaves` octaves, of which the coarsest has `coarsest` cells per side.
+    /// `number` selects the random numbers, so that textures of one seed differ.
     pub(super) fn noise(seed: u64, number: u8, coarsest: usize, octaves: u32) -> Self {
         let mut random = stream(seed, Purpose::Texture(number));
         let mut sum = vec![0.0_f32; EDGE * EDGE];
@@ -46,7 +47,8 @@ impl Texture {
         Self::from_values(stretched.collect())
     }
 
-    /// A net of lines between irregular cells, with the value 1 on a line: dried ground.
+    /// A net of lines between irregular cells, as on dried ground, with the value 1 on a line. There are `cells` cells
+    /// per side. `number` selects the random numbers, so that textures of one seed differ.
     pub(super) fn cracks(seed: u64, number: u8, cells: usize) -> Self {
         let mut random = stream(seed, Purpose::Texture(number));
         let seeds: Vec<[f32; 2]> = (0..cells * cells)
@@ -70,8 +72,8 @@ impl Texture {
         Self { levels, mean }
     }
 
-    /// The value at a position (the texture extends from 0 to 1 in x and y), averaged over the share
-    /// `footprint` of that extent.
+    /// The value at a position, where the texture extends from 0 to 1 in x and y and then repeats. The value is
+    /// averaged over about `footprint`, a length in the same unit.
     #[inline]
     pub(super) fn at(&self, x: f32, y: f32, footprint: f32) -> f32 {
         // The exponent of a float is the whole part of its base-two logarithm.
@@ -125,7 +127,7 @@ fn lattice_value(lattice: &[f32], cells: usize, x: f32, y: f32) -> f32 {
     row(y0) * (1.0 - part_y) + row(y1) * part_y
 }
 
-/// Difference between the distances to the second nearest and to the nearest seed point.
+/// Difference between the distances from a point to the second nearest and to the nearest seed point, all in cells.
 fn nearest_two(seeds: &[[f32; 2]], cells: usize, x: f32, y: f32) -> f32 {
     let mut nearest = [f32::INFINITY; 2];
     for row in -1..=1_i32 {

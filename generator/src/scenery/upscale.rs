@@ -2,15 +2,16 @@
 
 use crate::frame::Frame;
 
-/// Shares are in units of 1/256.
+/// The whole number that stands for the share 1 in the interpolation.
 const WHOLE: u32 = 256;
 
-/// Position of a new row or column between two old ones.
+/// Position of a row or column of the enlarged image between two of the original image: the indices of these two, and a
+/// share.
 #[derive(Debug, Clone, Copy)]
 struct Between {
     first: usize,
     second: usize,
-    /// Share of the second old row or column, in units of 1/[`WHOLE`].
+    /// Weight of the second one, in units of 1/[`WHOLE`].
     share: u32,
 }
 

@@ -3,8 +3,8 @@
 //! signal = Y + U sin(w t) +/- V cos(w t). The subcarrier is 4.43361875 MHz (PAL, where the sign of V
 //! alternates from line to line, ITU-R BT.1700) or 3.579545 MHz (NTSC). The frame's width corresponds to the
 //! active part of a line, 52 microseconds. The decoder gets brightness with a notch filter at the subcarrier,
-//! and colour by multiplying with the subcarrier and averaging. At edges of text each disturbs the other. The
-//! phase of the subcarrier changes from frame to frame, so the resulting dots move.
+//! and colour by multiplying with the subcarrier and averaging. At edges of text, brightness disturbs the colour and
+//! colour the brightness. The phase of the subcarrier changes from frame to frame, so the resulting dots move.
 
 use std::f64::consts::TAU;
 
@@ -12,9 +12,9 @@ use crate::scenario::Composite;
 
 /// Length of the visible part of a line in seconds.
 const ACTIVE_S: f64 = 52.0e-6;
-/// Number of coefficients of the notch filter on either side of its middle.
+/// Number of coefficients of the notch filter on either side of its middle (set by judgement).
 const REACH: usize = 8;
-/// Half the width of the notch, in Hz.
+/// Half the width of the notch, in Hz (set by judgement).
 const NOTCH_HZ: f64 = 0.75e6;
 
 /// Encoder and decoder for lines of one width.
@@ -25,7 +25,7 @@ pub(super) struct Coder {
     cycles_per_pixel: f64,
     /// The `2 REACH + 1` coefficients of the notch filter.
     notch: Vec<f32>,
-    /// Number of pixels over which colour is averaged.
+    /// Length of the moving average, applied twice, that smooths the decoded colour, in pixels.
     average: usize,
 }
 
@@ -79,7 +79,8 @@ impl Coder {
         self.system == Composite::Pal && row % 2 == 1
     }
 
-    /// Adds colour (half as many values as pixels for each difference) to the brightness in `signal`.
+    /// Adds the colour to the brightness in `signal`, modulated on the subcarrier. `blue` and `red` have one value for
+    /// every two pixels.
     pub(super) fn encode(&self, signal: &mut [f32], blue: &[f32], red: &[f32], carrier: &Carrier) {
         for (x, level) in signal.iter_mut().enumerate() {
             let (u, v) = (between(blue, x), between(red, x));
@@ -129,8 +130,8 @@ fn between(half: &[f32], x: usize) -> f32 {
     if x.is_multiple_of(2) { here } else { 0.5 * (here + half[(x / 2 + 1).min(half.len() - 1)]) }
 }
 
-/// Coefficients of the notch filter: an all-pass minus a windowed band-pass around the subcarrier; their sum
-/// is 1.
+/// Coefficients of the notch filter: an all-pass minus a windowed band-pass around the subcarrier; their sum is 1. Both
+/// arguments are in cycles per pixel.
 fn notch_taps(cycles_per_pixel: f64, half_width: f64) -> Vec<f32> {
     let reach = REACH as i32;
     let band: Vec<f64> = (-reach..=reach)

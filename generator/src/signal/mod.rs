@@ -13,9 +13,10 @@ use crate::scenario::{Degradation, Echo, LostLook, Scenario};
 use composite::{Coder, padded};
 
 /// Standard deviation of the noise of the colour, as a share of that of the brightness, for signals other than
-/// composite video.
+/// composite video (set by judgement).
 const COLOUR_NOISE: f32 = 0.5;
-/// Maximum horizontal shift of an image line that keeps its synchronisation, in standard deviations of the shifts.
+/// Maximum horizontal shift of an image line, in standard deviations of the shifts, except for lost lines (set by
+/// judgement).
 const MAX_SHIFT: f32 = 2.0;
 
 /// A Gaussian blur, which imitates the softness of the camera image.
@@ -101,7 +102,8 @@ impl Channel {
         }
     }
 
-    /// Degrades a frame; `number` counts the frames of the flight.
+    /// Degrades a frame at a time of the flight in seconds. `number` is the index of the frame's nominal time in the
+    /// flight; it selects the noise and the phase of the subcarrier.
     pub(crate) fn send(&self, frame: &mut Frame, number: u64, time_s: f64) {
         if !self.changes_anything() {
             return;

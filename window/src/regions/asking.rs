@@ -1,5 +1,5 @@
-//! Asks the pilot about doubtful channels and digits of a camera that was found: one image with a guess at a time,
-//! answered with one key.
+//! Asks the pilot about doubtful channels and digits of a camera setup that was found. Each question shows an image and
+//! a guess, and can be answered with one key.
 
 use std::path::Path;
 
@@ -17,10 +17,10 @@ use pairspeed::model::units::Unit;
 use pairspeed::new_camera::is_same_box;
 use pairspeed::setup::Region;
 
-/// Height of the area of a question, the same for all questions, in points.
+/// Height of the area of a question, the same for all questions, in points (set by judgement).
 const HEIGHT: f32 = 158.0;
 
-/// Height of the image of a question, in points.
+/// Height at which the image of a question is shown, in points (set by judgement).
 const PICTURE: f32 = 52.0;
 
 /// The state of the questions: the one shown and the answers so far.
@@ -28,7 +28,7 @@ const PICTURE: f32 = 52.0;
 pub(super) struct Asking {
     typed: String,
     picture: Option<(String, TextureHandle)>,
-    /// Whether the field of the question gets the keyboard focus.
+    /// Whether the text field of the question gets the keyboard focus when it is next shown.
     focus: bool,
     /// The texts that the pilot has confirmed or typed.
     confirmed: Vec<Confirmed>,
@@ -106,7 +106,8 @@ impl RegionsScreen {
         }
     }
 
-    /// Gives a box the channel that the pilot chose. If another box had that channel, the two boxes swap channels.
+    /// Gives the box with the index `number` the channel that the pilot chose. If another box had that channel, the two
+    /// boxes swap channels.
     fn name(&mut self, number: usize, channel: &Channel) {
         self.editor.change(RegionChange::Once, |marks| {
             let Some(old) = marks.regions.get(number).map(|region| region.channel.clone()) else { return };
@@ -129,7 +130,8 @@ impl RegionsScreen {
         self.asking.confirmed.push(Confirmed { rect: question.rect, label });
     }
 
-    /// Learns the glyphs again with the answers. The numbers of digits of the boxes are set to fit the answers.
+    /// Starts to learn the glyphs again, now from the pilot's answers as well. First it changes the numbers of digits
+    /// and decimals of the boxes so that they fit the answers.
     pub(super) fn learn(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         let confirmed = std::mem::take(&mut self.asking.confirmed);
         self.editor.change(RegionChange::Once, |marks| {
@@ -146,7 +148,7 @@ impl RegionsScreen {
         self.learning = Some(found.learn(ctx, clip, setup, &confirmed));
     }
 
-    /// Uses the glyphs that were learned from the answers.
+    /// If learning from the answers has ended, replaces the glyphs of the found setup by the learned ones.
     pub(super) fn attend_learning(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         let camera = shared.take_result(&mut self.learning);
         if let Some((camera, found)) = camera.zip(shared.found.as_mut()) {
@@ -160,13 +162,13 @@ impl RegionsScreen {
     }
 }
 
-/// Whether a question is about the region `region`, which the pilot may have moved since.
+/// Whether a question is about `region`. The pilot may have moved the region's box since the question was made.
 fn covers(region: &Region, question: &Question) -> bool {
     is_same_box(question.rect, region.rect)
 }
 
 impl Asking {
-    /// Whether there are answers from which the digits have not been learned yet.
+    /// Whether the pilot has given texts from which the glyphs have not been learned yet.
     pub(super) fn has_answers(&self) -> bool {
         !self.confirmed.is_empty()
     }
@@ -216,8 +218,8 @@ impl Asking {
         }
     }
 
-    /// Handles the keys of a question: y, Escape, and digits, which start a text in the field. `None` if no key
-    /// answers the question.
+    /// Handles the keys of a question: y accepts the guess, Escape leaves the box or label out, and digits start a text
+    /// in the field. `None` if no key answers the question.
     fn take_keys(&mut self, ui: &egui::Ui, question: &Question) -> Option<Answer> {
         if ui.ctx().text_edit_focused() {
             return None;

@@ -9,14 +9,14 @@ use super::editor::{Editor, RegionChange, between, grown, moved};
 use crate::theme;
 use pairspeed::geometry::PixelRect;
 
-/// Maximum zoom of the frame, relative to the size that fits the window.
+/// Maximum zoom of the frame, where 1 shows the whole frame (set by judgement).
 const MAX_ZOOM: f32 = 12.0;
-/// Maximum distance of the pointer from a handle that it drags, in points.
+/// Maximum distance between the pointer and a handle for a drag to move the handle, in points (set by judgement).
 const HANDLE_DISTANCE: f32 = 9.0;
 
-/// Size of a handle as it is drawn, in points.
+/// Width and height of a drawn handle, in points (set by judgement).
 const HANDLE_SIZE: f32 = 7.0;
-/// Distance by which an arrow key with Shift moves a box, in pixels.
+/// Distance by which an arrow key with Shift moves or resizes a box, in pixels of the frame (set by judgement).
 const LONG_STEP: i64 = 10;
 
 /// The object that the mouse drags.
@@ -24,10 +24,11 @@ const LONG_STEP: i64 = 10;
 enum Grip {
     /// A new box that starts at this corner.
     New(Pos2),
-    /// A whole box: its index, and the offset of the pointer from the box's upper left corner.
+    /// A whole box: its index, and the offset of the pointer from the box's upper left corner in pixels of the frame.
     Whole(usize, Vec2),
-    /// One edge of a box or two adjacent ones: the index of the box; the horizontal edge number (-1 left, 1 right,
-    /// 0 neither) and the vertical one (-1 upper, 1 lower, 0 neither); the rectangle of the box before the drag.
+    /// One side of a box, or two sides that meet in a corner. The elements are the index of the box, the sides
+    /// (horizontal: -1 left, 1 right, 0 none; vertical: -1 top, 1 bottom, 0 none), and the rectangle of the box before
+    /// the drag.
     Edges(usize, (i8, i8), PixelRect),
 }
 
@@ -35,7 +36,7 @@ enum Grip {
 #[derive(Debug)]
 pub struct Canvas {
     zoom: f32,
-    /// The pixel of the frame that is shown in the middle; `None` for the frame's centre.
+    /// The point of the frame that is shown in the middle of the canvas, in pixels; `None` for the centre of the frame.
     centre: Option<Pos2>,
     grip: Option<Grip>,
     drags: u64,
@@ -78,7 +79,7 @@ impl Canvas {
         (self.zoom, self.centre) = (1.0, None);
     }
 
-    /// Zooms by a factor around the middle.
+    /// Multiplies the zoom by `factor`; the point in the middle of the canvas stays in place.
     pub fn zoom_by(&mut self, factor: f32) {
         self.zoom = (self.zoom * factor).clamp(1.0, MAX_ZOOM);
     }
@@ -91,12 +92,13 @@ impl Canvas {
         }
     }
 
-    /// Whether something is being dragged.
+    /// Whether the pilot is dragging a box or one of its sides, or drawing a new box.
     pub fn is_dragging(&self) -> bool {
         self.grip.is_some()
     }
 
-    /// The frame as a control, once it was shown; `None` before that.
+    /// Identifier of the canvas in egui, to compare with the control that has the keyboard focus; `None` before the
+    /// canvas was first shown.
     pub fn id(&self) -> Option<Id> {
         self.id
     }
@@ -241,8 +243,8 @@ impl Canvas {
         }
     }
 
-    /// Handles the arrow keys: they move the selected box, with Ctrl they change its size, with Shift by ten
-    /// pixels at a time.
+    /// Handles the keys that change the selected box. Arrow keys move it by one pixel, or with Shift by ten; with Ctrl
+    /// they resize it instead. Delete removes it.
     fn take_keys(&mut self, ui: &egui::Ui, response: &Response, frame: (u32, u32), editor: &mut Editor) {
         if !response.has_focus() {
             return;
@@ -307,8 +309,8 @@ fn grip_at(at: Pos2, view: CanvasTransform, editor: &Editor) -> Grip {
     }
 }
 
-/// Positions of the handles of a box, at its corners and the middles of its sides; each with the edges that
-/// it moves.
+/// Positions of the handles of a box, at its corners and the middles of its sides. Each comes with the sides that it
+/// moves, in the form of [`Grip::Edges`].
 fn handles(rect: Rect) -> impl Iterator<Item = (Pos2, (i8, i8))> {
     let sides = [(-1, -1), (0, -1), (1, -1), (-1, 0), (1, 0), (-1, 1), (0, 1), (1, 1)];
     let half = rect.size() / 2.0;

@@ -2,8 +2,8 @@
 
 use pairspeed::setup::Region;
 
-/// Describes the change from one list of regions to another, such as `moved the speed box`. If the lists are equal, the
-/// name of the camera has changed.
+/// Describes the change from the regions `old` to the regions `new`, such as `moved the speed box`. If the two lists
+/// are equal, the description says that the name of the camera was changed, the only other thing that can change.
 pub(super) fn in_words(old: &[Region], new: &[Region]) -> String {
     match old.len().cmp(&new.len()) {
         std::cmp::Ordering::Less => counted("added", &only_in(new, old)),

@@ -5,7 +5,7 @@ use pairspeed::geometry::PixelRect;
 use pairspeed::model::channel::Channel;
 use pairspeed::setup::{MIN_BOX_PX, Region};
 
-/// Maximum number of changes that can be undone.
+/// Maximum number of changes that can be undone (set by judgement).
 const MAX_STEPS: usize = 200;
 
 /// The camera's name and regions that are being edited.
@@ -86,7 +86,8 @@ impl Editor {
         self.last = None;
     }
 
-    /// Changes the name or the regions.
+    /// Applies `change` to the name and regions, and notes it for undo. If the last change was of the same `kind`, and
+    /// not [`RegionChange::Once`], the two are undone together.
     pub fn change(&mut self, kind: RegionChange, change: impl FnOnce(&mut Marks)) {
         let before = self.marks.clone();
         change(&mut self.marks);
@@ -102,7 +103,8 @@ impl Editor {
         self.last = Some(kind);
     }
 
-    /// Changes the region with the index `number`.
+    /// Applies `change` to the region with the index `number`, and notes it for undo as a change of the given `kind`.
+    /// Does nothing if there is no such region.
     pub fn change_region(&mut self, kind: RegionChange, number: usize, change: impl FnOnce(&mut Region)) {
         self.change(kind, |marks| {
             if let Some(region) = marks.regions.get_mut(number) {
@@ -111,7 +113,7 @@ impl Editor {
         });
     }
 
-    /// Adds a region with the given box and selects it. It gets the next channel that has no region.
+    /// Adds a region with the box `rect` and selects it. It gets the first known channel that has no region yet.
     pub fn add(&mut self, rect: PixelRect) {
         let channel = self.free_channel();
         let unit = channel.usual_unit();
@@ -119,7 +121,8 @@ impl Editor {
         self.chosen = self.marks.regions.len().checked_sub(1);
     }
 
-    /// Adds proposed regions, except those that overlap marked ones. Returns the number of regions added.
+    /// Adds proposed regions, except those that largely overlap marked ones. A proposed channel that is already marked
+    /// is replaced by a numbered one. Returns how many regions were added.
     pub fn add_proposed(&mut self, proposed: Vec<Region>) -> usize {
         let mut added = 0;
         self.change(RegionChange::Once, |marks| {
@@ -183,19 +186,19 @@ impl Editor {
     }
 }
 
-/// A channel name with a number that no region has yet.
+/// A channel called `channel-N`, with the smallest number N from 1 that no region uses yet.
 fn numbered(marks: &Marks) -> Channel {
     let named = |number: usize| Channel::Other(format!("channel-{number}"));
     let taken = |channel: &Channel| marks.regions.iter().any(|region| region.channel == *channel);
     (1..).map(named).find(|channel| !taken(channel)).unwrap_or_else(|| named(0))
 }
 
-/// Whether the overlap of two boxes is more than a third of the smaller one.
+/// Whether two boxes overlap by more than a third of the area of the smaller one.
 fn overlap(one: PixelRect, other: PixelRect) -> bool {
     3 * one.overlap_px(other) > one.area_px().min(other.area_px())
 }
 
-/// The box moved by whole pixels, within the frame.
+/// The box moved to the right and downwards by whole pixels, and kept within a frame of the given width and height.
 pub fn moved(rect: PixelRect, (right, down): (i64, i64), frame: (u32, u32)) -> PixelRect {
     let shift = |from: u32, by: i64, size: u32, room: u32| {
         (i64::from(from) + by).clamp(0, i64::from(room.saturating_sub(size))) as u32
@@ -207,8 +210,8 @@ pub fn moved(rect: PixelRect, (right, down): (i64, i64), frame: (u32, u32)) -> P
     }
 }
 
-/// The box enlarged to the right and downwards by whole pixels, within the frame and not below the minimum
-/// size.
+/// The box with its width and height increased by whole pixels (`right` and `down`; negative numbers shrink it). It
+/// stays within a frame of the given width and height, and at least as large as [`MIN_BOX_PX`].
 pub fn grown(rect: PixelRect, (right, down): (i64, i64), frame: (u32, u32)) -> PixelRect {
     let size = |size: u32, by: i64, from: u32, least: u32, room: u32| {
         let most = i64::from(room.saturating_sub(from)).max(i64::from(least));
@@ -222,7 +225,8 @@ pub fn grown(rect: PixelRect, (right, down): (i64, i64), frame: (u32, u32)) -> P
     }
 }
 
-/// The box between two corners, given in any order, within the frame; `None` if it is too small for a digit.
+/// The box with two opposite corners in any order, cut to a frame of the given width and height; `None` if it is
+/// smaller than [`MIN_BOX_PX`].
 pub fn between(one: (f32, f32), other: (f32, f32), frame: (u32, u32)) -> Option<PixelRect> {
     let span = |from: f32, to: f32, room: u32| {
         let whole = |at: f32| at.round().clamp(0.0, room as f32) as u32;

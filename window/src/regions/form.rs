@@ -27,7 +27,7 @@ pub enum Reads<'a> {
 }
 
 impl Reads<'_> {
-    /// Whether nearly all boxes show a text that cannot be read.
+    /// Whether the text of more than half of the boxes cannot be read in the frame.
     pub fn are_unread(&self) -> bool {
         let Reads::Shown(shown) = self else { return false };
         let unread =
@@ -65,8 +65,8 @@ pub fn show_list(ui: &mut egui::Ui, editor: &mut Editor, reads: &Reads<'_>, foun
     }
 }
 
-/// Shows the guessed channel of a readout with the reasons and an example of its readings. A name that the pilot gave
-/// needs no reason.
+/// Shows below a region an example of its readings. As long as the region has the guessed channel, the reasons for the
+/// guess are shown as well.
 fn show_guess(ui: &mut egui::Ui, region: &Region, NamedReadout { guess, example, .. }: &NamedReadout) {
     let example = format!("such as {} at {}", example.text, theme::clock(example.time_s));
     let (words, tint) = if region.channel == guess.channel {
@@ -158,7 +158,7 @@ fn row(ui: &mut egui::Ui, name: &str, show: impl FnOnce(&mut egui::Ui, egui::Id)
     ui.end_row();
 }
 
-/// The name of the field that differs between two versions of a region; `None` if they are equal.
+/// The name of the first field of the form that differs between two versions of a region; `None` if they are equal.
 fn changed_field(before: &Region, after: &Region) -> Option<&'static str> {
     let differs = [
         ("channel", after.channel != before.channel),

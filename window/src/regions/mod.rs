@@ -30,14 +30,15 @@ use pairspeed::setup::{Camera, LoadedSetup, Region, Setup, usual_setup};
 use playing::Playing;
 use viewer::{Frame, Key as ReadingKey, Reading, Viewer, Wanted};
 
-/// Name under which unsaved regions are kept.
+/// Name under which unsaved edits of the regions are kept in the store.
 pub(super) const DRAFT: &str = "regions";
-/// Time from the last edit until the unsaved edits are stored.
+/// Time from the last edit until unsaved edits are written to the store (set by judgement).
 const KEPT_AFTER: Duration = Duration::from_secs(2);
-/// Maximum width of the side panel with the form: in points, and as a share of the window's width.
+/// Width of the side panel with the form: the smaller of a number of points and a share of the window's width (set by
+/// judgement).
 const SIDE: (f32, f32) = (350.0, 0.46);
-/// Minimum height of the side panel for buttons that do not scroll, in points; in a lower panel, all of the content
-/// scrolls.
+/// Height of the side panel, in points, from which its buttons stay at the bottom while the rest scrolls; in a lower
+/// panel the buttons scroll as well (set by judgement).
 const LOW: f32 = 400.0;
 
 /// State of the Regions page, on which the pilot marks the regions.
@@ -60,22 +61,22 @@ pub struct RegionsScreen {
     proposing: Option<Work<Vec<Region>>>,
     asking: Asking,
     learning: Option<Work<NewCamera>>,
-    /// Whether the pilot accepted the found camera while the digits were still being learned.
+    /// Whether the pilot has accepted the found setup while the glyphs are still being learned from the answers.
     agreed: bool,
     choosing: Option<dialogs::Choice>,
-    /// Path to which the setup is saved.
+    /// Path to which the setup will be saved, as shown in a text field.
     file: String,
-    /// Whether the file to be written exists and is not the file that was loaded.
+    /// Whether the last attempt to save failed because the file at that path exists and is not the setup in use.
     in_the_way: bool,
     /// Unsaved edits that were kept in the last session; `None` if there are none.
     kept: Option<Setup>,
     edited: Option<LastEdit>,
 }
 
-/// The last edit that is not in the setup file.
+/// The last edit that is not saved in the setup file.
 struct LastEdit {
     marks: Marks,
-    /// Time of the edit; `None` once it has been kept.
+    /// Time of the edit; `None` once the edit was written to the store.
     unkept_since: Option<Instant>,
 }
 
@@ -85,7 +86,7 @@ impl RegionsScreen {
         &self.editor.marks().regions
     }
 
-    /// Starts again if another recording or setup was opened.
+    /// Starts editing anew if another recording or setup was opened.
     fn follow(&mut self, ctx: &egui::Context, shared: &Shared) {
         let now = (shared.recording_number, shared.setup_number);
         if self.begun == now {
@@ -128,7 +129,8 @@ impl RegionsScreen {
         }
     }
 
-    /// Takes over frames and readings that have arrived, and requests those that are missing.
+    /// Shows frames and readings that the viewer has finished, and requests the reading of the shown frame if it is
+    /// missing.
     fn follow_viewer(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         let Some(viewer) = &self.viewer else { return };
         while let Some(frame) = viewer.frame() {
@@ -226,7 +228,7 @@ impl RegionsScreen {
         }
     }
 
-    /// Keeps unsaved edits some time after the last one.
+    /// Writes unsaved edits to the store, [`KEPT_AFTER`] after the last edit.
     fn keep_edits(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         if !self.editor.is_unsaved() {
             self.edited = None;
@@ -333,9 +335,9 @@ fn show_missing(ui: &mut egui::Ui, found: &FoundCamera) {
     }
 }
 
-/// Returns what to show beside the current boxes: their readings, the error of reading them, or that they are still
-/// being read. `asked` is the time in seconds and the key of the last request; a reading with another key belongs to
-/// other boxes and is ignored.
+/// Returns what to show beside the boxes: their readings, the error of reading them, or that they are still being read.
+/// `asked` is the last request: its time in seconds and its key. A reading with another key was made for other boxes
+/// and is ignored.
 fn reads<'a>(reading: Option<&'a Reading>, asked: Option<&(f64, Arc<ReadingKey>)>) -> Reads<'a> {
     let same_boxes = |reading: &&Reading| asked.is_some_and(|(_, key)| reading.key == *key);
     match reading.filter(same_boxes).map(|reading| &reading.shown) {

@@ -8,16 +8,17 @@ use super::RegionsScreen;
 use super::viewer::Wanted;
 use crate::Shared;
 
-/// Interval at which frames are requested, shorter than the frame interval of cameras.
+/// Interval at which frames are requested during playing. It is shorter than the frame interval of a camera with 60
+/// frames per second.
 const TICK: Duration = Duration::from_millis(15);
-/// Width of the button in points, so that nothing moves when its label changes.
+/// Minimum width of the play button, in points, so that nothing moves when its label changes (set by judgement).
 const BUTTON: f32 = 62.0;
 
-/// The state of playing.
+/// State while the recording is played.
 pub(super) struct Playing {
     since: Instant,
     from_s: f64,
-    /// Whether a frame was requested that has not arrived.
+    /// Whether a requested frame has not arrived yet.
     is_asked: bool,
 }
 

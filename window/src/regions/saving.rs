@@ -1,4 +1,4 @@
-//! Saves the regions, and accepts a camera that was found.
+//! Saves the regions, and accepts a camera setup that was found.
 
 use std::path::Path;
 
@@ -9,7 +9,8 @@ use pairspeed::new_camera::NewCameraError;
 use pairspeed::setup::SetupError;
 
 impl RegionsScreen {
-    /// Saves the setup, with the glyphs and labels that were found with it; returns whether that succeeded.
+    /// Saves the setup, with the glyphs and labels that were found with it; returns whether that succeeded. `replace`
+    /// allows overwriting a file that is not the setup in use.
     pub(super) fn save(&mut self, shared: &mut Shared, replace: bool) -> bool {
         let (Some(loaded), Some(clip)) = (self.setup(shared), shared.clip().map(Path::to_owned)) else {
             return false;
@@ -44,7 +45,8 @@ impl RegionsScreen {
         true
     }
 
-    /// Saves the camera that was found, and reads the flight with it.
+    /// Accepts the setup that was found: learns from the answers if necessary, saves the setup, and reads the flight
+    /// with it.
     pub(super) fn agree(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         if self.asking.has_answers() && self.learning.is_none() {
             self.learn(ctx, shared);

@@ -6,9 +6,10 @@ use super::viewer::Wanted;
 use super::{DRAFT, RegionsScreen, editor, marks_of};
 use crate::{Shared, dialogs, theme};
 
-/// Width of the button that proposes boxes in points, so that nothing moves while it shows the progress.
+/// Width of the button that proposes boxes, in points. It is fixed, so that nothing moves while the button shows the
+/// progress (set by judgement).
 const PROPOSE: f32 = 118.0;
-/// Time by which the page keys move, in seconds.
+/// Time by which Page Up and Page Down move through the recording, in seconds (set by judgement).
 const PAGE_S: f64 = 5.0;
 
 impl RegionsScreen {
@@ -136,7 +137,7 @@ impl RegionsScreen {
         });
     }
 
-    /// Handles the keys that work whenever no text is being typed.
+    /// Handles the keys of the page. Ctrl+S works always, the others only while no text is being typed.
     pub(super) fn take_keys(&mut self, ui: &egui::Ui, shared: &mut Shared) {
         let pressed = |modifiers, key| ui.input_mut(|input| input.consume_key(modifiers, key));
         if pressed(Modifiers::COMMAND, Key::S) {

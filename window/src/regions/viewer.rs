@@ -14,9 +14,10 @@ use pairspeed::recognise::Recogniser;
 use pairspeed::setup::LoadedSetup;
 use pairspeed::{glyph_sets, readings};
 
-/// Frame rate that is assumed if the clip states none, in frames per second.
+/// Frame rate that is assumed if the clip states none, in frames per second (set by judgement).
 const ASSUMED_RATE_HZ: f64 = 25.0;
-/// Maximum number of attempts to find the previous frame.
+/// Maximum number of steps back in time, each of 0.6 frame intervals, in the search for the previous frame (set by
+/// judgement).
 const MAX_STEPS_BACK: u32 = 8;
 
 /// A requested frame.
@@ -24,9 +25,9 @@ const MAX_STEPS_BACK: u32 = 8;
 pub enum Wanted {
     /// The frame nearest to a time in seconds.
     Near(f64),
-    /// The frame that follows the frame at a time in seconds.
+    /// The frame that follows the frame at a time in seconds; at the end of the clip the last frame.
     After(f64),
-    /// The frame that precedes the frame at a time in seconds.
+    /// The frame that precedes the frame at a time in seconds; at the start of the clip the first frame.
     Before(f64),
 }
 
@@ -37,7 +38,7 @@ pub struct Frame {
     pub time_s: f64,
     /// Grey levels of the frame, which the boxes are read from.
     pub image: GrayImage,
-    /// The frame in colour; `None` if its pixel format has no known colours.
+    /// The frame in colour; `None` if its pixel format is not supported.
     pub colours: Option<RgbImage>,
 }
 
@@ -48,7 +49,7 @@ pub struct Key {
     pub setup: LoadedSetup,
     /// Glyphs that are not saved yet; `None` for those of the setup.
     pub glyphs: Option<Arc<GlyphSet>>,
-    /// Number that changes whenever the glyphs have changed.
+    /// Number that changes whenever the glyphs or the saved setup are replaced.
     pub glyphs_number: u64,
 }
 
@@ -63,7 +64,7 @@ pub struct Reading {
     pub shown: Result<Vec<FrameReading>, String>,
 }
 
-/// Fetches frames and reads their boxes in the background.
+/// Fetches frames of a clip and reads their boxes, each in a thread of its own.
 pub struct Viewer {
     frames: LatestWinsWorker<Wanted, Result<Arc<Frame>, String>>,
     readings: LatestWinsWorker<(Arc<Frame>, Arc<Key>), Reading>,
@@ -180,8 +181,8 @@ impl Reader {
         Ok(shown.unwrap_or_default())
     }
 
-    /// Calibrates for the boxes as marked at present. Their setup may name other glyphs each time, so each time has rights
-    /// of its own.
+    /// Calibrates a recogniser for the boxes of `key`. The thread may read only the clip and the files that the setup
+    /// names, which can differ from one setup to the next.
     fn calibrate(&self, key: &Key) -> Result<Recogniser, String> {
         let rights = Confinement::default().reading([&self.path]).reading(key.setup.input_files());
         rights.run(|| self.calibrated_for(key))
