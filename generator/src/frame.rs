@@ -16,9 +16,9 @@ pub struct Frame {
     pub red: Vec<u8>,
 }
 
-/// Brightness of black in video levels.
+/// Brightness of black, as an 8-bit video level (ITU-R BT.601).
 pub(crate) const BLACK: f32 = 16.0;
-/// Brightness of white in video levels.
+/// Brightness of white, as an 8-bit video level (ITU-R BT.601).
 pub(crate) const WHITE: f32 = 235.0;
 
 impl Frame {

@@ -16,9 +16,9 @@ pub(super) const WOBBLE_RAD: f64 = 0.9;
 /// One recorded frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Shot {
-    /// Index of the shot's nominal frame time in the file, from 0.
+    /// Index of the frame's nominal time among those of its file, from 0; dropped frames are counted.
     pub grid: u64,
-    /// Index of the shot's nominal frame time among all nominal frame times of the flight, from 0.
+    /// Index of the frame's nominal time among those of the whole flight, from 0; dropped frames are counted.
     pub number: u64,
     /// Time stamp in seconds since the file's first frame.
     pub time_s: f64,

@@ -16,8 +16,8 @@ pub struct Airframe {
     /// Share of the steady airspeed that is lost in a turn because of drag.
     #[serde(default = "turn_loss")]
     pub turn_loss: f64,
-    /// Exponent of the steady airspeed's dependence on voltage: (voltage / voltage of the full pack at rest)
-    /// to this power.
+    /// The steady airspeed is proportional to the ratio of the pack voltage to that of the full pack at rest, raised to
+    /// this exponent.
     #[serde(default)]
     pub voltage_exponent: f64,
 }
@@ -51,8 +51,8 @@ impl LegKind {
     }
 }
 
-/// The plan of the flight: table `[flight]`. Launch and a climbing circle, then for each throttle its legs
-/// with a turn of 180 degrees between neighbours, then a descending circle and the landing.
+/// The plan of the flight: table `[flight]`. The aircraft is launched and climbs in a circle. It flies the legs of each
+/// throttle step, with turns of 180 degrees between them. Then it descends in a circle and lands.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct FlightPlan {

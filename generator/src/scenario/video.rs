@@ -66,7 +66,8 @@ pub struct Video {
     pub keyframe_frames: u32,
     /// Share of the frames that were not recorded, 0 to 0.9; the other frames keep their time stamps.
     pub dropped: f64,
-    /// Amplitude of the unevenness of the time stamps, in seconds.
+    /// Amplitude of a cosine wave that is added to the nominal time stamps, in seconds; a time stamp is up to twice this
+    /// late.
     pub stamp_wobble_s: f64,
     /// Times of the flight, in seconds, at which the recorder starts a new file.
     pub split_at_s: Vec<f64>,

@@ -20,7 +20,7 @@ pub(super) fn in_words(old: &[Region], new: &[Region]) -> String {
     }
 }
 
-/// The regions of one list that the other lacks.
+/// The regions of the list `regions` that the list `others` lacks.
 fn only_in<'a>(regions: &'a [Region], others: &[Region]) -> Vec<&'a Region> {
     regions.iter().filter(|region| !others.contains(region)).collect()
 }

@@ -73,7 +73,8 @@ impl Editor {
         self.marks != self.saved
     }
 
-    /// Replaces the current name and regions by saved ones, as a change that can be undone.
+    /// Replaces the current name and regions by those of a setup file, as a change that can be undone, and marks them
+    /// as saved.
     pub fn take(&mut self, saved: Marks) {
         self.change(RegionChange::Once, |marks| *marks = saved);
         self.choose(self.chosen().or((!self.marks.regions.is_empty()).then_some(0)));
