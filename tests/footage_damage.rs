@@ -106,7 +106,7 @@ fn a_clip_shorter_than_stated_has_a_note() {
         notes
             .sentences(Path::new("altered.avi"))
             .iter()
-            .any(|said| said.contains("earlier than the file states"))
+            .any(|said| said.contains("before the length that the file states"))
     );
 }
 
@@ -278,7 +278,7 @@ fn frames_of_another_size_are_skipped_and_counted() {
         notes
             .sentences(Path::new("altered.avi"))
             .iter()
-            .any(|note| note.contains("skipped because the frame size differs")),
+            .any(|note| note.contains("the frame size differs from that of the first frame")),
         "{notes:?}"
     );
 }
@@ -376,7 +376,9 @@ fn the_note_on_a_cut_avi_names_the_file_and_the_missing_length() {
     let cut = altered(&clip, cut_at_60_percent);
     let (found, notes) = read(&cut);
     let missing_s = 3.0 - found.len() as f64 / 30.0;
-    let said = format!("altered-intact.avi ends {missing_s:.1} s earlier than the file states");
+    let said = format!(
+        "altered-intact.avi ends {missing_s:.1} s before the length that the file states: if the copy may be incomplete, copy the file from the recorder's card again"
+    );
     assert!(missing_s > 1.0 && notes.sentences(&cut).contains(&said), "{:?}", notes.sentences(&cut));
 
     let mut recording = Recording::open(&[&cut, &clip]).unwrap();

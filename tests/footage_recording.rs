@@ -59,7 +59,7 @@ fn without_known_gaps_clips_follow_after_one_frame_interval() {
     assert_eq!(spans[0].gap_before, None);
     assert_eq!(spans[1].gap_before, Some(ClipGap::Unknown));
     let said = format!(
-        "the gap between {} and {} is unknown and assumed to be 0",
+        "the time between the end of {} and the start of {} is unknown and assumed to be 0 s",
         clips[0].display(),
         clips[1].display()
     );
@@ -116,8 +116,11 @@ fn creation_times_give_the_gap() {
     let starts: Vec<f64> = recording.spans().iter().map(|span| (span.start_s * 1000.0).round()).collect();
     assert_eq!(starts, [0.0, 9000.0, 11_000.0]);
     assert!((frames[50].1 - 9.0).abs() < 1e-6 && (frames[100].1 - 11.0).abs() < 1e-6);
-    assert!(recording.join_sentences()[0].ends_with("is 7 s by their recording times"));
-    assert!(recording.join_sentences()[1].ends_with("without a gap by their recording times"));
+    assert!(
+        recording.join_sentences()[0]
+            .contains("according to their recording times, 7 s passed between the end of ")
+    );
+    assert!(recording.join_sentences()[1].ends_with(" without a gap"));
 }
 
 #[test]
@@ -156,8 +159,7 @@ fn clips_that_differ_in_size_or_codec_are_refused_by_name() {
     assert_eq!(
         refusal(&wide),
         format!(
-            "{} has frames of 160 x 90 pixels, but {} has 320 x 90 pixels; clips of one flight must be \
-             alike: read them one by one",
+            "{} has frames of 160 x 90 pixels, but {} has 320 x 90 pixels; the clips of one flight must have the same frame size and codec: read these clips as separate flights",
             first.display(),
             wide.display()
         )

@@ -275,16 +275,16 @@ fn a_file_of_another_recording_or_with_faults_is_refused_with_the_fix() {
     edits.save(&path, &clips).unwrap();
     let said = |path: &PathBuf, clips: &[PathBuf]| LegEdits::load(path, clips).unwrap_err().to_string();
     let other = clip(&folder, "other.avi", 999);
-    assert!(said(&path, &other).contains("belong to another recording (flight.avi)"));
+    assert!(said(&path, &other).contains("belongs to another recording (flight.avi)"));
     assert!(said(&folder.path().join("none.toml"), &clips).contains("there is no such file"));
     let absent = [folder.path().join("absent.avi")];
     assert!(matches!(LegEdits::load(&path, &absent), Err(EditsFileError::NoClip { .. })));
     let text = fs::read_to_string(&path).unwrap();
     for (from, to, expected) in [
         ("what = \"delete\"", "what = \"paint\"", "line "),
-        ("leg = 2", "leg = 200", "edit 1 (delete leg 200): there is no leg 200"),
-        ("start_s = ", "start_s = -", "leg 1 from"),
-        ("end_s = ", "end_s = nan #", "leg 1 from"),
+        ("leg = 2", "leg = 200", "edit 1 (delete leg 200) is not possible: there is no leg 200"),
+        ("start_s = ", "start_s = -", "leg 1, from"),
+        ("end_s = ", "end_s = nan #", "leg 1, from"),
         ("recording_s = ", "recorded_s = ", "line "),
         ("kind = \"leg\"", "kind = \"leg\"\nthrottle_percent = 400.0", "throttle of leg 1"),
     ] {

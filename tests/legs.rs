@@ -250,7 +250,7 @@ fn with_more_given_steps_than_pairs_the_shown_throttle_is_used() {
     let set = find(&trust(fly(&plan).readings), &options).unwrap();
     assert_eq!(set.throttle_source, ThrottleSource::Overlay);
     let said: Vec<String> = set.notes.iter().map(ToString::to_string).collect();
-    assert!(said.iter().any(|said| said.contains("the list is not used")), "{said:?}");
+    assert!(said.iter().any(|said| said.contains("the given steps are not used")), "{said:?}");
 }
 
 #[test]

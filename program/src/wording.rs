@@ -21,11 +21,10 @@ pub fn advice(advice: Advice) -> &'static str {
         Advice::TeachDigits => "teach the digits with `pairspeed teach`",
         Advice::LabelReading => "label a reading with --say, such as --say speed@12.4=63",
         Advice::CheckLabels => {
-            "check with `pairspeed inspect CLIP --setup FILE --at SECONDS`, or insist with \
-             `--insist CHANNEL@SECONDS`"
+            "check the label with `pairspeed inspect CLIP --setup FILE --at SECONDS`; if it is right, give `--insist CHANNEL@SECONDS`"
         }
-        Advice::InspectRegion => "look at the region with `pairspeed inspect --at`",
-        Advice::MarkBoxes => "mark the boxes again with `pairspeed setup`",
+        Advice::InspectRegion => "look at the region with `pairspeed inspect CLIP --setup FILE --at SECONDS`",
+        Advice::MarkBoxes => "mark the boxes again with `pairspeed setup CLIP`",
         Advice::InspectMarkOrTeach => {
             "check with `pairspeed inspect`, then mark the boxes again with `pairspeed setup` if the camera or its \
              overlay has changed, or teach its digits with `pairspeed teach`"

@@ -59,7 +59,7 @@ fn a_file_above_the_limit_of_its_kind_is_refused_and_not_cut() {
     // A comment, so that every part of the file is valid.
     fs::write(&large, "#".repeat(9 << 20)).unwrap();
     for message in given_everywhere(text(&large), folder.path()) {
-        let says_why = ["larger than", "above", "short text", "limit", "too large"]
+        let says_why = ["larger than", "above", "too long", "limit", "too large"]
             .iter()
             .any(|part| message.contains(part));
         assert!(message.contains("large.toml") && says_why, "{message}");

@@ -175,7 +175,7 @@ fn clips_of_different_sizes_are_misuse() {
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().join("result");
     let said = pairspeed(&["read", CLIP, digital, "--setup", setup, "--out", text(&out)]);
-    assert_misuse(said, &["640 x 480", "salt-flat-digital.mp4", "read them one by one"]);
+    assert_misuse(said, &["640 x 480", "salt-flat-digital.mp4", "read these clips as separate flights"]);
     assert!(!out.exists());
 }
 

@@ -51,6 +51,6 @@ fn edited_legs_of_another_recording_are_misuse_and_nothing_is_written() {
     let out = folder.path().join("result");
     let output = read(path.to_str().unwrap(), out.to_str().unwrap());
     assert_eq!(output.status.code(), Some(2));
-    assert!(error_of(&output).contains("belong to another recording (other.avi)"), "{}", error_of(&output));
+    assert!(error_of(&output).contains("belongs to another recording (other.avi)"), "{}", error_of(&output));
     assert!(!out.exists());
 }

@@ -151,13 +151,14 @@ fn a_value_outside_its_range_is_reported_with_the_range_and_its_origin() {
     let setup = setup_with(folder.path(), from, to);
     let said_by_inspect = inspect(&setup, "20");
     assert!(
-        said_by_inspect.contains("left blank: outside 0 to 360 (default; set `range`)"),
+        said_by_inspect
+            .contains("left blank: outside 0 to 360 (default; to change it, set `range` in the setup)"),
         "{said_by_inspect}"
     );
     let result = folder.path().join("result");
     let output = read(Path::new("demo-clips/salt-flat.avi"), text(&setup), &result);
     let table = said(&output).replace("\n  ", " ");
-    assert!(table.contains("outside 0 to 360 (default; set `range`)"), "{table}");
+    assert!(table.contains("outside 0 to 360 (default; to change it, set `range` in the setup)"), "{table}");
     assert!(
         table.contains("Channel heading: 100 % of the frames are left blank; main reason, in "),
         "{table}"
@@ -201,5 +202,5 @@ fn a_digit_that_the_glyph_set_lacks_is_named() {
     assert_eq!(speed["unknown_digits"], "7");
     assert!(speed["blank"]["digit-unknown"].as_u64().unwrap() > 0, "{speed}");
     let table = table.replace("\n  ", " ");
-    assert!(table.contains("perhaps an unknown digit (not in the glyph set: 7)"), "{table}");
+    assert!(table.contains("perhaps a digit that is not in the glyph set (missing: 7)"), "{table}");
 }

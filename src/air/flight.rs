@@ -48,9 +48,9 @@ impl FlightAir {
         }
         // The density is proportional to p / T, and the airspeed at sea level to the cube root of the density.
         let (missing, worth) = match (self.standard_temperature, self.standard_pressure) {
-            (true, true) => ("Temperature and pressure are", "10 degrees or 30 hPa are"),
-            (true, false) => ("The temperature is", "10 degrees are"),
-            (false, true) => ("The pressure is", "30 hPa are"),
+            (true, true) => ("Temperature and pressure are", "10 degrees Celsius or 30 hPa changes"),
+            (true, false) => ("The temperature is", "10 degrees Celsius changes"),
+            (false, true) => ("The pressure is", "30 hPa changes"),
             (false, false) => return None,
         };
         let advice = match (self.standard_temperature, self.standard_pressure) {
@@ -59,7 +59,7 @@ impl FlightAir {
             _ => Advice::GivePressure,
         };
         let sentence = format!(
-            "{missing} taken from the standard atmosphere to compute the air density ({worth} about 1 % of the airspeed at sea level)."
+            "{missing} not given: the standard atmosphere is used instead to compute the air density. An error of {worth} the airspeed at sea-level density by about 1 %."
         );
         Some(FlightNote { sentence, advice: Some(advice) })
     }

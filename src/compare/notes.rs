@@ -12,7 +12,7 @@ pub(super) fn notes(
     let mut notes: Vec<String> =
         [first, later].into_iter().filter_map(|flight| of_flight(flight, common)).collect();
     if common == 0 && !first.steps.is_empty() && !later.steps.is_empty() {
-        notes.push(format!("{} and {} have no throttle step in common.", first.name, later.name));
+        notes.push(format!("{} and {} have no throttle step in common, so they cannot be compared: fly a step of the first flight again.", first.name, later.name));
     }
     let unmatched = (first.steps.len() + later.steps.len()).saturating_sub(2 * common);
     if common > 0 && unmatched > 0 {
@@ -47,5 +47,7 @@ fn of_flight(flight: &FlownFlight, common: usize) -> Option<String> {
 
 /// The note that `missing` of the `steps` common steps cannot be corrected to a common voltage.
 pub(super) fn without_voltage(missing: usize, steps: usize) -> String {
-    format!("{missing} of {steps} steps lack a voltage in one of the flights and are compared as flown.")
+    format!(
+        "In {missing} of {steps} steps, the pack voltage of one flight is not known: these steps are compared without voltage correction."
+    )
 }

@@ -70,7 +70,7 @@ impl DecoderConfig {
         let opened = decoder.open_as_with(found, options).and_then(decoder::Opened::video);
         opened.map_err(|error| FootageError::Damaged {
             path: self.path.clone(),
-            reason: format!("its {name} video cannot be set up: {error}"),
+            reason: format!("the decoder for its {name} video cannot be started: {error}"),
         })
     }
 }

@@ -99,7 +99,7 @@ pub enum FootageError {
     /// The frames have no pixels or are too large.
     #[error(
         "{}: a frame of {width} x {height} pixels is out of range (1 to {limit} on a side, {} million in all); \
-         the file is damaged or is not a recording",
+         the file is damaged or is not a recording: copy it from the card of the recorder again",
         path.display(),
         limit_px / 1_000_000
     )]
@@ -129,7 +129,7 @@ pub enum FootageError {
     },
     /// The luma of frames in this pixel format cannot be read.
     #[error(
-        "{}: its pixel format ({format}) is not supported; convert the clip to yuv420p",
+        "{}: its pixel format ({format}) is not supported; convert the clip to the pixel format yuv420p",
         path.display()
     )]
     PixelFormat {
@@ -148,8 +148,7 @@ pub enum FootageError {
     },
     /// Two clips of one flight differ in a property that must be the same.
     #[error(
-        "{} has {what} {first_value}, but {} has {second_value}; clips of one flight must be alike: read \
-         them one by one",
+        "{} has {what} {first_value}, but {} has {second_value}; the clips of one flight must have the same frame size and codec: read these clips as separate flights",
         first.display(),
         second.display()
     )]
@@ -174,7 +173,7 @@ pub enum FootageError {
     /// The frames that the caller holds in memory do not form a clip: they differ in size, or are not in order of
     /// time.
     #[error(
-        "frame {index} of the given frames differs in size from the first, or is not later than the frame before"
+        "frame {index} (counted from 0) differs in size from the first frame, or is not later than the frame before it: give frames of one size, in order of time"
     )]
     FrameMismatch {
         /// Index of the frame, from 0.

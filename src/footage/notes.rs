@@ -135,29 +135,32 @@ impl ClipNotes {
                 "the timestamps are unusable: times are computed from the frame rate that the file states, {rate_hz:.3} frames per second"
             )),
             TimeBasis::AssumedRate { rate_hz } => Some(format!(
-                "there are no usable timestamps and no stated frame rate: times are computed for {rate_hz:.0} frames per second"
+                "the file has neither usable timestamps nor a frame rate: times are computed for an assumed rate of {rate_hz:.0} frames per second"
             )),
         };
-        let repaired = counted(self.timestamps_repaired, "timestamp was", "timestamps were").map(|what| {
-            format!("{what} missing or out of order and replaced by a value between the neighbouring ones")
+        let repaired = counted(self.timestamps_repaired, "timestamp was", "timestamps were").map(|timestamps| {
+            format!("{timestamps} missing or out of order, and replaced by a time between those of the neighbouring frames")
         });
         let restarted = counted(self.timestamps_restarted, "time", "times")
-            .map(|what| format!("the timestamps restart {what}; the time lost there is unknown"));
+            .map(|times| format!("within the clip, the timestamps start again {times}; how much time is missing there is unknown"));
         [basis, repaired, restarted].into_iter().flatten().collect()
     }
 
     fn about_damage(&self) -> Vec<String> {
         let damaged =
-            counted(self.frames_damaged, "frame is", "frames are").map(|what| format!("{what} damaged"));
+            counted(self.frames_damaged, "frame is", "frames are").map(|frames| format!("{frames} damaged"));
         let lost = counted(self.packets_lost, "piece of the video", "pieces of the video")
-            .map(|what| format!("{what} could not be decoded"));
+            .map(|pieces| format!("{pieces} could not be decoded"));
         let missing = counted(self.frames_missing, "frame is", "frames are")
-            .map(|what| format!("{what} missing between the timestamps"));
-        let sizes = counted(self.frames_of_other_size, "frame", "frames").map(|what| {
-            let from = self.other_size_at_s.map_or(String::new(), |at| format!(", from {at:.2} s on,"));
-            format!("{what}{from} skipped because the frame size differs")
+            .map(|frames| format!("{frames} missing: the timestamps leave gaps"));
+        let sizes = counted(self.frames_of_other_size, "frame is", "frames are").map(|frames| {
+            let from = self.other_size_at_s.map_or(String::new(), |at| format!(" from {at:.2} s on"));
+            format!("{frames} skipped{from}: the frame size differs from that of the first frame")
         });
-        let stopped = self.stopped_early.as_ref().map(|why| format!("reading stopped early: {why}"));
+        let stopped = self
+            .stopped_early
+            .as_ref()
+            .map(|why| format!("reading stopped before the end of the clip: {why}"));
         [damaged, lost, missing, sizes, stopped].into_iter().flatten().collect()
     }
 
@@ -167,12 +170,14 @@ impl ClipNotes {
         let sentence = |(clip, short_s): (&Path, f64)| {
             let name = clip.file_name().unwrap_or(clip.as_os_str()).to_string_lossy();
             if short_s >= MIN_SHORTFALL_S {
-                return format!("{name} ends {short_s:.1} s earlier than the file states");
+                return format!(
+                    "{name} ends {short_s:.1} s before the length that the file states: if the copy may be incomplete, copy the file from the recorder's card again"
+                );
             }
-            let (relation, cause) =
+            let (shorter_or_longer, missing_or_doubled) =
                 if short_s > 0.0 { ("shorter", "missing") } else { ("longer", "doubled") };
             format!(
-                "{name} is {:.2} s {relation} than the file states: frames are {cause}, and times may be off by as much",
+                "{name} is {:.2} s {shorter_or_longer} than the file states: frames are {missing_or_doubled}, so times may be wrong by up to that much",
                 short_s.abs()
             )
         };
@@ -180,22 +185,23 @@ impl ClipNotes {
     }
 
     fn about_gaps(&self) -> Vec<String> {
-        let gap =
-            |gap: &FrameGap| format!("there is no frame between {:.2} s and {:.2} s", gap.from_s, gap.to_s);
+        let gap = |gap: &FrameGap| {
+            format!("the recording has no frames between {:.2} s and {:.2} s", gap.from_s, gap.to_s)
+        };
         let more = self.gaps.len().saturating_sub(MAX_GAPS_NAMED);
         let rest = counted(u64::try_from(more).unwrap_or(u64::MAX), "further gap", "further gaps")
-            .map(|what| format!("there are {what} without frames"));
+            .map(|further_gaps| format!("the recording has {further_gaps} without frames"));
         self.gaps.iter().take(MAX_GAPS_NAMED).map(gap).chain(rest).collect()
     }
 
     fn about_frames(&self) -> Vec<String> {
-        let interlaced = counted(self.frames_interlaced, "frame is", "frames are").map(|what| {
+        let interlaced = counted(self.frames_interlaced, "frame is", "frames are").map(|frames| {
             format!(
-                "{what} interlaced: alternate lines show two different times, so a changing number may appear twice"
+                "{frames} interlaced: alternate lines show two different times, so one frame may show a changing number twice"
             )
         });
         let rotated = self.rotation_degrees.map(|degrees| {
-            format!("the file asks players to rotate the video clockwise by {degrees} degrees; it is read as recorded")
+            format!("the file asks players to rotate the video clockwise by {degrees} degrees; the video is read without that rotation")
         });
         [interlaced, rotated].into_iter().flatten().collect()
     }
@@ -228,13 +234,13 @@ mod tests {
         assert_eq!(
             said(0.1).sentences(Path::new("card/a.avi")),
             [
-                "a.avi is 0.10 s shorter than the file states: frames are missing, and times may be off by as much"
+                "a.avi is 0.10 s shorter than the file states: frames are missing, so times may be wrong by up to that much"
             ]
         );
         assert_eq!(
             said(-0.04).sentences(Path::new("a.avi")),
             [
-                "a.avi is 0.04 s longer than the file states: frames are doubled, and times may be off by as much"
+                "a.avi is 0.04 s longer than the file states: frames are doubled, so times may be wrong by up to that much"
             ]
         );
     }
@@ -262,20 +268,20 @@ mod tests {
             notes.sentences(Path::new("card/a.avi")),
             [
                 "the timestamps are unusable: times are computed from the frame rate that the file states, 29.970 frames per second",
-                "1 timestamp was missing or out of order and replaced by a value between the neighbouring ones",
-                "the timestamps restart 2 times; the time lost there is unknown",
+                "1 timestamp was missing or out of order, and replaced by a time between those of the neighbouring frames",
+                "within the clip, the timestamps start again 2 times; how much time is missing there is unknown",
                 "1 frame is damaged",
                 "2 pieces of the video could not be decoded",
-                "4 frames are missing between the timestamps",
-                "3 frames, from 1.50 s on, skipped because the frame size differs",
-                "reading stopped early: Input/output error",
-                "a.avi ends 12.3 s earlier than the file states",
-                "there is no frame between 0.00 s and 0.70 s",
-                "there is no frame between 1.00 s and 1.70 s",
-                "there is no frame between 2.00 s and 2.70 s",
-                "there are 2 further gaps without frames",
-                "9 frames are interlaced: alternate lines show two different times, so a changing number may appear twice",
-                "the file asks players to rotate the video clockwise by 180 degrees; it is read as recorded",
+                "4 frames are missing: the timestamps leave gaps",
+                "3 frames are skipped from 1.50 s on: the frame size differs from that of the first frame",
+                "reading stopped before the end of the clip: Input/output error",
+                "a.avi ends 12.3 s before the length that the file states: if the copy may be incomplete, copy the file from the recorder's card again",
+                "the recording has no frames between 0.00 s and 0.70 s",
+                "the recording has no frames between 1.00 s and 1.70 s",
+                "the recording has no frames between 2.00 s and 2.70 s",
+                "the recording has 2 further gaps without frames",
+                "9 frames are interlaced: alternate lines show two different times, so one frame may show a changing number twice",
+                "the file asks players to rotate the video clockwise by 180 degrees; the video is read without that rotation",
             ]
         );
     }

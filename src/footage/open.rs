@@ -116,7 +116,7 @@ fn read_head(path: &Path) -> Result<Vec<u8>, FootageError> {
         return Err(FootageError::IsFolder { path: path.into() });
     }
     if !metadata.is_file() {
-        let reason = "it is a device or a pipe, which cannot be read twice".into();
+        let reason = "it is a device or a pipe, not a file".into();
         return Err(FootageError::CannotOpen { path: path.into(), reason });
     }
     let mut head = Vec::new();

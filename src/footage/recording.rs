@@ -377,15 +377,20 @@ fn gap_between(before: &RecordingTime, next: &RecordingTime, length_s: f64) -> C
 fn join_sentence(before: &ClipSpan, span: &ClipSpan, gap: ClipGap) -> String {
     let (before, name) = (before.path.display(), span.path.display());
     match gap {
-        ClipGap::Unknown => format!("the gap between {before} and {name} is unknown and assumed to be 0"),
+        ClipGap::Unknown => format!(
+            "the time between the end of {before} and the start of {name} is unknown and assumed to be 0 s"
+        ),
         ClipGap::Backwards => format!(
-            "by their recording times {name} was recorded before {before}: give the clips in the order flown; \
-             the gap between them is assumed to be 0"
+            "according to their recording times, {name} was recorded before {before}: give the clips in the order flown; the time between them is assumed to be 0 s"
         ),
         ClipGap::Known { length_s } if length_s > 0.0 => {
-            format!("the gap between {before} and {name} is {length_s:.0} s by their recording times")
+            format!(
+                "according to their recording times, {length_s:.0} s passed between the end of {before} and the start of {name}"
+            )
         }
-        ClipGap::Known { .. } => format!("{name} follows {before} without a gap by their recording times"),
+        ClipGap::Known { .. } => {
+            format!("according to their recording times, {name} follows {before} without a gap")
+        }
     }
 }
 

@@ -66,7 +66,9 @@ impl SequentialDecoder {
     /// Why reading stopped before the end of the file; `None` if it did not.
     pub(super) fn stopped(&self) -> Option<String> {
         let stopped = self.packets.as_ref().and_then(|packets| packets.stopped.clone());
-        stopped.or_else(|| self.gave_up.then(|| "the decoder failed too often".into()))
+        stopped.or_else(|| {
+            self.gave_up.then(|| "too many pieces of the video in a row could not be decoded".into())
+        })
     }
 
     /// Decodes the next frame in presentation order. Returns `false` after the last.

@@ -67,7 +67,7 @@ pub enum GlyphFileError {
         setup: PathBuf,
     },
     /// A file of a glyph set cannot be read.
-    #[error("cannot read the glyph set file {path}: {reason}; teach the set again, or fix the path `glyphs` under [camera] in the setup file", path = .path.display())]
+    #[error("cannot read the glyph set file {path}: {reason}; teach the digits again, or correct the folder `glyphs` under [camera] in the setup file", path = .path.display())]
     Unreadable {
         /// Path of the file, a description or an image.
         path: PathBuf,
@@ -84,7 +84,7 @@ pub enum GlyphFileError {
     },
     /// The folder for a glyph set holds other files.
     #[error(
-        "the folder {} holds files, but no glyph set; write a new folder for `glyphs` under [camera] in the setup file",
+        "the folder {} holds files, but no glyph set; write the name of a new folder as `glyphs` under [camera] in the setup file",
         folder.display()
     )]
     OtherFolder {
@@ -142,16 +142,22 @@ impl Description {
     /// Checks the number and the size of the faces, and that their images are in the folder of the set.
     fn check_size(&self) -> Result<(), String> {
         if self.faces.len() > MAX_FACES {
-            return Err(format!("it has {} faces; at most {MAX_FACES} are read", self.faces.len()));
+            return Err(format!(
+                "it has {} tables [[face]]; delete some, so that at most {MAX_FACES} are left",
+                self.faces.len()
+            ));
         }
         if let Some(face) = self.faces.iter().find(|face| !is_file_name(&face.picture)) {
-            return Err(format!("picture = {:?}: give the name of a file in the same folder", face.picture));
+            return Err(format!(
+                "picture = {:?} is not the name of a file in the same folder; write such a name",
+                face.picture
+            ));
         }
         let area = |face: &FaceDescription| face.cell.0.saturating_mul(face.cell.1);
         let pixels = self.faces.iter().map(|face| area(face).saturating_mul(face.glyphs.len()));
         if pixels.fold(0, usize::saturating_add) > MAX_SET_PX {
             return Err(format!(
-                "its glyphs have more than {MAX_SET_PX} pixels together; make the cells smaller"
+                "its glyphs have more than {MAX_SET_PX} pixels in all; delete glyphs or whole tables [[face]]"
             ));
         }
         Ok(())
@@ -196,7 +202,7 @@ impl GlyphSet {
             faces.push(face_from(face, &bytes).map_err(malformed)?);
         }
         if faces.is_empty() {
-            return Err(malformed("it has no table [[face]]; teach the set again".to_owned()));
+            return Err(malformed("it has no table [[face]]; teach the digits again".to_owned()));
         }
         Ok(Self { name: description.name, faces, any_size: description.any_size })
     }
@@ -273,12 +279,14 @@ fn not_written(error: &FileBatchError) -> GlyphFileError {
 fn sheet_from(picture: &str, png: &[u8]) -> Result<GrayAlphaImage, String> {
     let reader = || ImageReader::with_format(Cursor::new(png), ImageFormat::Png);
     let broken = |_| {
-        format!("picture {picture} is damaged or not a PNG file; teach the set again, or give another image")
+        format!(
+            "picture {picture} is damaged or not a PNG file; teach the digits again, or replace the picture"
+        )
     };
     let (width, height) = reader().into_dimensions().map_err(broken)?;
     if u64::from(width) * u64::from(height) > MAX_SET_PX as u64 {
         return Err(format!(
-            "picture {picture} is {width}x{height} pixels; at most {MAX_SET_PX} pixels are read"
+            "picture {picture} is {width}x{height} pixels; give a picture of at most {MAX_SET_PX} pixels in all"
         ));
     }
     Ok(reader().decode().map_err(broken)?.into_luma_alpha8())
@@ -287,7 +295,9 @@ fn sheet_from(picture: &str, png: &[u8]) -> Result<GrayAlphaImage, String> {
 fn face_from(face: &FaceDescription, png: &[u8]) -> Result<Face, String> {
     let (width, height) = face.cell;
     if width == 0 || height == 0 || width > MAX_CELL_PX || height > MAX_CELL_PX {
-        return Err(format!("cell = [{width}, {height}]: both must be 1 to {MAX_CELL_PX} pixels"));
+        return Err(format!(
+            "cell = [{width}, {height}]: write a width and a height of 1 to {MAX_CELL_PX} pixels"
+        ));
     }
     let sheet = sheet_from(&face.picture, png)?;
     let glyphs = face.glyphs.iter().map(|glyph| glyph_from(face, glyph, &sheet)).collect::<Result<_, _>>()?;
@@ -302,18 +312,20 @@ fn glyph_from(
 ) -> Result<Glyph, String> {
     let (width, height) = face.cell;
     if !CHARACTERS.contains(glyph.character) {
-        return Err(format!("character '{}' is not one of {CHARACTERS}", glyph.character));
+        return Err(format!("character '{}' is not one of {CHARACTERS}; delete this glyph", glyph.character));
     }
     if !(glyph.advance > 0.0 && glyph.advance <= 2.0 * width as f32) {
         return Err(format!(
-            "advance = {} of character '{}' must be above 0 and at most two cell widths",
-            glyph.advance, glyph.character
+            "advance = {} of character '{}': write a number of pixels above 0 and at most {}, twice the width of the cell",
+            glyph.advance,
+            glyph.character,
+            2 * width
         ));
     }
     let columns = sheet.width() as usize / width;
     if glyph.column >= columns || (sheet.height() as usize) < height {
         return Err(format!(
-            "picture {} is {}x{} pixels: it has no cell {} for character '{}'",
+            "picture {} is {}x{} pixels: it has no column {} for the character '{}'; correct the column, or replace the picture",
             face.picture,
             sheet.width(),
             sheet.height(),
@@ -425,7 +437,10 @@ mod tests {
         encoder.set_color(png::ColorType::GrayscaleAlpha);
         encoder.write_header().unwrap().write_chunk(png::chunk::IDAT, &[]).unwrap();
         let message = message_after(|folder| fs::write(folder.join("speed.png"), &png).unwrap());
-        assert!(message.contains("60000x60000 pixels; at most 4194304"), "{message}");
+        assert!(
+            message.contains("60000x60000 pixels; give a picture of at most 4194304 pixels"),
+            "{message}"
+        );
     }
 
     #[test]
@@ -436,7 +451,7 @@ mod tests {
         });
         assert!(
             message.ends_with(
-                "speed.png is damaged or not a PNG file; teach the set again, or give another image"
+                "speed.png is damaged or not a PNG file; teach the digits again, or replace the picture"
             ),
             "{message}"
         );
@@ -450,7 +465,7 @@ mod tests {
                 format!("name = \"x\"\n[[face]]\npicture = \"speed.png\"\ncell = [512, 512]\n{glyphs}");
             fs::write(folder.join(DESCRIPTION), text).unwrap();
         });
-        assert!(message.contains("make the cells smaller"), "{message}");
+        assert!(message.contains("delete glyphs or whole tables [[face]]"), "{message}");
     }
 
     #[test]

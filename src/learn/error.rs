@@ -16,8 +16,8 @@ pub enum LearnError {
     NoneUsable(String),
     /// Fewer than two labels agree.
     #[error(
-        "{}, so nothing is learned: {first}",
-        too_few_agree(*labels)
+        "{problem}, so nothing is learned: {first}",
+        problem = too_few_agree(*labels)
     )]
     TooFewAgree {
         /// Number of labels that could be used.
@@ -27,8 +27,7 @@ pub enum LearnError {
     },
     /// No text layout fits the labelled texts of some channels.
     #[error(
-        "the readings labelled for {channels} do not fit into their boxes: check the texts and whether the boxes hold \
-         the widest value"
+        "the readings labelled for {channels} do not fit into their boxes: check these texts, and check that each box has room for the widest value"
     )]
     NoLayout {
         /// Names of the channels, separated by commas.
@@ -49,6 +48,6 @@ impl Advised for LearnError {
 fn too_few_agree(labels: usize) -> String {
     match labels {
         1 => "the only label seems to be wrong".to_owned(),
-        _ => format!("fewer than two of {labels} labels agree"),
+        _ => format!("fewer than two of the {labels} labels agree with each other"),
     }
 }

@@ -40,7 +40,7 @@ const HEAD: &str = "# The legs as found, and the edits made by hand. Give this f
 #[non_exhaustive]
 pub enum EditsFileError {
     /// The file of edits cannot be read.
-    #[error("cannot read the edited legs {}: {source}", path.display())]
+    #[error("cannot read the file of edited legs {}: {source}; give the file legs.toml from the results of this recording", path.display())]
     Unreadable {
         /// Path of the file of edits.
         path: PathBuf,
@@ -48,7 +48,7 @@ pub enum EditsFileError {
         source: io::Error,
     },
     /// The content of the file of edits is not valid.
-    #[error("the edited legs {} are not usable: {reason}; fix the file, or remove it to start again", path.display())]
+    #[error("the file of edited legs {} is not usable: {reason}; correct the file, or remove it to start again", path.display())]
     Malformed {
         /// Path of the file of edits.
         path: PathBuf,
@@ -56,7 +56,7 @@ pub enum EditsFileError {
         reason: String,
     },
     /// An edit in the file cannot be applied to the legs that result from the edits before it.
-    #[error("the edited legs {}, edit {number} ({edit}): {source}; remove that edit from the file", path.display())]
+    #[error("the file of edited legs {}: edit {number} ({edit}) is not possible: {source}; remove that edit from the file", path.display())]
     Edit {
         /// Path of the file of edits.
         path: PathBuf,
@@ -69,7 +69,7 @@ pub enum EditsFileError {
     },
     /// The file of edits belongs to another recording.
     #[error(
-        "the edited legs {} belong to another recording ({of}), not to {}: give the file from the results of this recording",
+        "the file of edited legs {} belongs to another recording ({of}), not to {}: give the file from the results of this recording",
         path.display(),
         clip.display()
     )]
@@ -90,7 +90,7 @@ pub enum EditsFileError {
         source: io::Error,
     },
     /// The file of edits cannot be written.
-    #[error("cannot write the edited legs {}: {source}; check the free space and your rights there", path.display())]
+    #[error("cannot write the file of edited legs {}: {source}; check the free space and that you may write there", path.display())]
     Unwritable {
         /// Path of the file of edits.
         path: PathBuf,
@@ -205,12 +205,12 @@ fn check_found(table: &EditsTable) -> Result<(), String> {
         let (from_s, to_s) = whole_s.unwrap_or((start_s, end_s));
         let times = [first_s, last_s, start_s, end_s, from_s, to_s];
         if times.into_iter().any(|time_s| time_s.abs() > MAX_TIME_S) {
-            return Err(format!("a time of leg {number} or of the recording is out of range"));
+            return Err(format!("leg {number} or the recording has a time of more than {MAX_TIME_S} s"));
         }
         let in_order = until_s <= start_s && start_s < end_s && end_s <= last_s;
         if !(in_order && from_s <= start_s && end_s <= to_s) {
             return Err(format!(
-                "leg {number} from {start_s} s to {end_s} s is out of order, or outside the recording from {first_s} s to {last_s} s"
+                "leg {number}, from {start_s} s to {end_s} s, ends before it starts, overlaps the leg before it, or lies outside the recording, which lasts from {first_s} s to {last_s} s"
             ));
         }
         if let Some(percent) = throttle_percent.filter(|percent| !(0.0..=100.0).contains(percent)) {

@@ -90,9 +90,11 @@ impl fmt::Display for LegEdit {
             Self::Mark { leg, kind: LegKind::Downwind } => write!(f, "mark leg {leg} as downwind"),
             Self::Mark { leg, kind: LegKind::Unpaired } => write!(f, "leave leg {leg} out"),
             Self::Mark { leg, kind: LegKind::Leg } => {
-                write!(f, "let the speeds decide the kind of leg {leg}")
+                write!(f, "decide from the speeds whether leg {leg} is upwind or downwind")
             }
-            Self::Throttle { leg, percent: Some(percent) } => write!(f, "set leg {leg} to {percent} %"),
+            Self::Throttle { leg, percent: Some(percent) } => {
+                write!(f, "set the throttle of leg {leg} to {percent} %")
+            }
             Self::Throttle { leg, percent: None } => write!(f, "remove the throttle given for leg {leg}"),
             Self::Add { start_s, end_s } => write!(f, "add a leg from {start_s:.1} s to {end_s:.1} s"),
         }

@@ -59,7 +59,7 @@ pub enum LegsFileError {
         source: io::Error,
     },
     /// The file is not text, or is far larger than a list of legs could be.
-    #[error("{} is not a legs file: it is not a short text; give a CSV file, not the clip", path.display())]
+    #[error("{} is not a legs file: it is not text, or it is too long; give a CSV file, not the clip", path.display())]
     NotText {
         /// Path of the legs file.
         path: PathBuf,

@@ -69,13 +69,13 @@ impl fmt::Display for NotPaired {
             Self::Throttle => "the legs before and after it were flown at another throttle",
             Self::Heading => "the legs before and after it were not flown in the opposite direction",
             Self::NoTurn => "no turn was found between this leg and the legs before and after it",
-            Self::Wind => "its speed differs from those of the neighbouring legs by more or less than the wind of this flight explains",
+            Self::Wind => "it is not faster or slower than the neighbouring legs by as much as the wind of this flight predicts",
             Self::Lengths => "the neighbouring legs are much longer or shorter",
             Self::Short => "it is much shorter than the other legs of this flight",
             Self::QuickTurn => "the turn next to it is much quicker than the others of this flight",
-            Self::Apart => "the neighbouring legs were flown too long before or after it",
+            Self::Apart => "too much time passed between it and the neighbouring legs",
             Self::Voltage => "the neighbouring legs were flown at another pack voltage",
-            Self::OutsideRuns => "it lies outside the runs of legs up and down the course",
+            Self::OutsideRuns => "it does not belong to a run (legs flown up and down the course, one after the other)",
             Self::Taken => "the leg that would match it belongs to another pair",
         })
     }
@@ -242,28 +242,36 @@ impl Note {
     /// The text of a note that contains no numbers; `None` for a note that contains some.
     fn fixed_words(&self) -> Option<&'static str> {
         Some(match self {
-            Self::SpeedNotMarked => "No region is marked as speed: mark it in the setup.",
-            Self::NoTrustedSpeed => {
-                "Not one speed reading can be trusted: check the region's box and teach its digits."
+            Self::SpeedNotMarked => {
+                "No region has the channel `speed`: give this channel to the region of the speed readout."
             }
-            Self::ConstantSpeed => "The speed never changes: the readout may be frozen.",
+            Self::NoTrustedSpeed => {
+                "No speed reading can be trusted: check the box of the speed region, and teach its digits."
+            }
+            Self::ConstantSpeed => {
+                "The speed never changes: check that its box is around the speed readout; otherwise the readout was frozen."
+            }
             Self::NoLegs => {
                 "No straight, steady leg was found: a leg must hold its speed for at least 4 s. The legs can also be given by hand."
             }
             Self::OneLeg => "Only one leg was found: an airspeed needs one leg in each direction.",
             Self::NoPairs => "No two legs form a pair: give the legs by hand.",
             Self::OutsideRuns => {
-                "doubtful: no turn of the usual length joins this pair to another, so it may not belong to the runs up and down the course"
+                "doubtful: no turn of the usual length lies between this pair and another pair, so its legs may not have been flown up and down the course"
             }
             Self::UnlikeOthers => {
-                "doubtful: the first or last pair of its run, and unlike the other pairs in length, wind, turn or voltage"
+                "doubtful: this pair is the first or last of a run, or in no run, and its length, wind, turn or voltage differs from that of the other pairs"
             }
-            Self::Circling => "doubtful: the speed varies as in circles flown in wind, without straight legs",
+            Self::Circling => {
+                "doubtful: the speed rises and falls as in circles flown in wind, so the legs may not be straight"
+            }
             Self::DoubtfulStep => {
                 "doubtful: the legs of its pairs may not have been flown in opposite directions"
             }
             Self::RecorderGap => "the recording is interrupted within this leg",
-            Self::UpwindFaster => "the leg given as upwind is faster than the downwind leg",
+            Self::UpwindFaster => {
+                "the leg marked as upwind is faster than the downwind leg: check which one is upwind"
+            }
             _ => return None,
         })
     }
@@ -286,22 +294,23 @@ impl Note {
 
             Self::UnequalSteps { pairs, steps } => write!(
                 f,
-                "{pairs} pairs do not divide evenly into {steps} throttle steps: they are divided where the speeds change most; check the throttle column."
+                "{pairs} pairs cannot be shared equally among {steps} throttle steps: a new step begins where the airspeed changes most; check the throttle column."
             ),
             Self::TooFewPairs { pairs, steps } => write!(
                 f,
-                "{steps} throttle steps were given but {pairs} pairs were found: the list is not used; give the legs by hand."
+                "{steps} throttle steps were given, but only {pairs} pairs were found: the given steps are not used; give the legs by hand."
             ),
             Self::ThrottleListUnfit { given, shown } => write!(
                 f,
-                "{given} throttle steps were given but the overlay shows {shown}: the list is not used."
+                "The given throttle steps are not used: they would join pairs for which the overlay shows different throttles ({given} steps given, {shown} shown)."
             ),
             Self::ThrottleContradicts { apart } => {
-                let each = apart.iter().map(|(given, shown)| format!("{given:.0} given, {shown:.0} shown"));
+                let each =
+                    apart.iter().map(|(given, shown)| format!("{given:.0} % given, {shown:.0} % shown"));
                 let each = each.collect::<Vec<_>>().join("; ");
                 write!(
                     f,
-                    "The given throttles differ from those that the overlay shows (per cent: {each}): the given ones are used."
+                    "The given throttles differ from those that the overlay shows ({each}): the given ones are used."
                 )
             }
             _ => self.write_on_leg(f),
@@ -314,41 +323,47 @@ impl Note {
             Self::LeftOut(why) => write!(f, "not used: {why}"),
             Self::FewLegsFit { paired, legs } => write!(
                 f,
-                "doubtful: only {paired} of {legs} legs found fit one wind, so the flight may not have been up and down one course"
+                "doubtful: one and the same wind explains the speeds of only {paired} of the {legs} legs found, so the flight may not have been up and down one course"
             ),
-            Self::ShortLeg { steady_s } => write!(f, "short: only {steady_s:.1} s are steady"),
+            Self::ShortLeg { steady_s } => write!(f, "short: the speed is steady for only {steady_s:.1} s"),
             Self::ManyBlanks { share } => write!(f, "{:.0} % of its readings are blank", share * 100.0),
             Self::NotSteady { change } => {
                 write!(f, "not steady: the speed changes by {change:.1} (in the unit of the results)")
             }
             Self::HeightChanges { change, worth } => {
-                let (way, effect) = if *change < 0.0 { ("falls", "more") } else { ("rises", "less") };
+                let (falls_or_rises, higher_or_lower) =
+                    if *change < 0.0 { ("falls", "higher") } else { ("rises", "lower") };
                 write!(
                     f,
-                    "height {way} by {:.0}, which explains up to {:.1} {effect} speed (in the units of the results)",
+                    "the height {falls_or_rises} by {:.0}, which explains a speed that is {higher_or_lower} by up to {:.1} (in the units of the results)",
                     change.abs(),
                     worth.abs()
                 )
             }
             Self::FewSatellites { satellites } => write!(f, "few satellites: {satellites:.0}"),
             Self::LowVoltage { voltage_v, limit_v } => {
-                write!(f, "pack at {voltage_v:.1} V, below the limit of {limit_v:.1} V")
+                write!(f, "pack voltage {voltage_v:.1} V, below the limit of {limit_v:.1} V")
             }
 
             Self::WindDiffers { wind, usual } => {
                 write!(
                     f,
-                    "doubtful: the wind of this pair, {wind:.1}, contradicts the wind of this flight, {usual:.1}"
+                    "doubtful: this pair shows a wind of {wind:.1} along the course, but the whole flight shows {usual:.1} (in the unit of the results)"
                 )
             }
             Self::LegsDisagree { residual } => {
-                write!(f, "no single wind fits its legs: {residual:.1} is left unexplained")
+                write!(
+                    f,
+                    "no single airspeed and wind explain its legs: their speeds deviate by {residual:.1} (standard deviation, in the unit of the results)"
+                )
             }
             Self::PairsDisagree { slowest, fastest } => write!(
                 f,
-                "its pairs differ by more than their uncertainties, {slowest:.1} to {fastest:.1}: were they flown at one throttle and voltage?"
+                "its pairs differ by more than their uncertainties explain, from {slowest:.1} to {fastest:.1} (in the unit of the results): check that all were flown at one throttle and a similar voltage"
             ),
-            Self::WideInterval { share } => write!(f, "uncertain by {:.0} %", share * 100.0),
+            Self::WideInterval { share } => {
+                write!(f, "wide interval: +/- {:.0} % of the airspeed", share * 100.0)
+            }
             // Written by `fixed_words` and `write_on_flight`.
             Self::SpeedNotMarked
             | Self::NoTrustedSpeed

@@ -93,7 +93,7 @@ pub enum NewCameraError {
     },
     /// No readout could be deciphered.
     #[error(
-        "{clip}: {boxes} boxes that may be readouts were found, but their digits could not be deciphered"
+        "{clip}: {boxes} boxes that may contain readouts were found, but their digits could not be deciphered"
     )]
     Undeciphered {
         /// Path of the clip.

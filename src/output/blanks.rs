@@ -55,7 +55,7 @@ impl BlankReasons {
             Blank::DigitUnknown => self.digit_unknown(),
             Blank::Unclear => "not legible".to_owned(),
             Blank::OutOfRange => self.out_of_range(),
-            Blank::TooBrief => "shown too briefly, or mixing the digits of two values".to_owned(),
+            Blank::TooBrief => "shown too briefly, or the digits of two values mixed in one frame".to_owned(),
             Blank::Jump => self.too_fast(),
             Blank::LostPicture => "signal lost".to_owned(),
         }
@@ -72,10 +72,10 @@ impl BlankReasons {
 
     fn digit_unknown(&self) -> String {
         match self.unknown_digits.is_empty() {
-            true => "perhaps an unknown digit".to_owned(),
+            true => "perhaps a digit that is not in the glyph set".to_owned(),
             false => {
                 let digits: Vec<String> = self.unknown_digits.chars().map(String::from).collect();
-                format!("perhaps an unknown digit (not in the glyph set: {})", digits.join(", "))
+                format!("perhaps a digit that is not in the glyph set (missing: {})", digits.join(", "))
             }
         }
     }
@@ -93,7 +93,11 @@ impl BlankReasons {
         self.max_rate.map_or_else(
             || "changing too fast".to_owned(),
             |Limit { value, is_set }| {
-                format!("changing faster than {} a second ({})", trimmed(value), origin("max_rate", is_set))
+                format!(
+                    "changing by more than {} per second ({})",
+                    trimmed(value),
+                    origin("max_rate", is_set)
+                )
             },
         )
     }
@@ -101,7 +105,11 @@ impl BlankReasons {
 
 /// States whether a limit is set in the setup or is a default, and names the setup key that changes it.
 fn origin(key: &str, is_set: bool) -> String {
-    if is_set { format!("`{key}` in the setup") } else { format!("default; set `{key}`") }
+    if is_set {
+        format!("`{key}` in the setup")
+    } else {
+        format!("default; to change it, set `{key}` in the setup")
+    }
 }
 
 /// A sentence for each channel with many blank frames: the share of blank frames and the main reason. Channels that
@@ -154,7 +162,7 @@ fn sentence(flight: &Flight, readout: &ChannelReadings) -> Option<String> {
     let MainReason { share, blank, count, reason } = main_reason(flight, readout)?;
     let words = BlankReasons::of(flight, readout).words(reason);
     Some(format!(
-        "Channel {}: {:.0} % of the frames are left blank; main reason, in {count} of {blank}: {words}.{}",
+        "Channel {}: {:.0} % of the frames are left blank; main reason, in {count} of {blank} blank frames: {words}.{}",
         readout.channel.name(),
         100.0 * share,
         fix(reason)

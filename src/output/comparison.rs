@@ -143,7 +143,7 @@ fn verdict_word(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Faster => "faster",
         Verdict::Slower => "slower",
-        Verdict::NotAmongSoMany => "not significant, given the number of steps compared",
+        Verdict::NotAmongSoMany => "not significant, because several steps were compared",
         Verdict::NotShown => "no difference shown",
     }
 }
@@ -194,7 +194,7 @@ fn difference_words(step: &StepDifference, style: &ComparisonStyle) -> String {
     let Estimate { value, low, high, .. } = step.difference_mps;
     let (low, high) = if value < 0.0 { (-high, -low) } else { (low, high) };
     format!(
-        "{} by {} at {}, interval {} to {}{}",
+        "{} by {} at {}, 95 % interval {} to {}{}",
         verdict_word(step.verdict),
         in_unit(value.abs(), style),
         step_name(step.throttle_percent, Some(step.step)),
@@ -206,8 +206,8 @@ fn difference_words(step: &StepDifference, style: &ComparisonStyle) -> String {
 
 fn as_flown_words(step: &StepDifference) -> String {
     other_as_flown(step).map_or_else(String::new, |other| {
-        let word = if other.is_shown() { verdict_word(other) } else { "not shown" };
-        format!(" (as flown: {word})")
+        let word = if other.is_shown() { verdict_word(other) } else { "no difference shown" };
+        format!(" (without voltage correction: {word})")
     })
 }
 
@@ -225,13 +225,12 @@ fn assumption_words(comparison: &Comparison, style: &ComparisonStyle) -> String 
         return String::new();
     }
     let holds = match matched.iter().filter(|step| other_as_flown(step).is_some()).count() {
-        0 => "without the voltage correction, the verdicts are the same".to_owned(),
-        1 => "without the voltage correction, 1 of the verdicts differs".to_owned(),
-        count => format!("without the voltage correction, {count} of the verdicts differ"),
+        0 => "without the voltage correction, every step has the same verdict".to_owned(),
+        1 => "without the voltage correction, 1 step has another verdict".to_owned(),
+        count => format!("without the voltage correction, {count} steps have another verdict"),
     };
     format!(
-        " These verdicts rest on an assumed effect of voltage (speed is proportional to its power {:.1}), not on one \
-         measured in these flights; {holds}.",
+        " These verdicts rest on an assumption, not on a measurement in these flights: speed is proportional to the voltage to the power {:.1}; {holds}.",
         model.exponent
     )
 }
@@ -241,9 +240,9 @@ fn overall_words(comparison: &Comparison) -> String {
     let word = overall_word(&overall);
     let as_flown = comparison.overall_as_flown.filter(|as_flown| overall_word(as_flown) != word);
     let otherwise = as_flown.map_or_else(String::new, |as_flown| {
-        format!("; at the voltages as flown: {}, {}", overall_word(&as_flown), percentages(&as_flown))
+        format!("; without the voltage correction: {}, {}", overall_word(&as_flown), percentages(&as_flown))
     });
-    format!(" All steps together: {word}, {}{otherwise}.", percentages(&overall))
+    format!(" All steps together: {word}, change of airspeed {}{otherwise}.", percentages(&overall))
 }
 
 fn overall_word(overall: &Estimate) -> &'static str {
@@ -266,17 +265,21 @@ fn pairs_words(comparison: &Comparison, style: &ComparisonStyle) -> String {
     let wanted = in_unit(style.wanted_mps, style);
     let needed: Option<Vec<u32>> = comparison.steps.iter().map(|step| step.pairs_needed).collect();
     match needed.and_then(|pairs| Some((*pairs.iter().min()?, *pairs.iter().max()?))) {
-        Some((1, 1)) => format!(" One pair at each step, in each flight, is enough to show {wanted}."),
+        Some((1, 1)) => {
+            format!(" One pair at each step, in each flight, is enough to detect a difference of {wanted}.")
+        }
         Some((least, most)) if least == most => {
-            format!(" To show {wanted} in such wind you need {most} pairs at each step, in each flight.")
+            format!(
+                " To detect a difference of {wanted} in such wind, you need {most} pairs at each step, in each flight."
+            )
         }
         Some((least, most)) => {
             format!(
-                " To show {wanted} in such wind you need {least} to {most} pairs in each flight, depending on the step."
+                " To detect a difference of {wanted} in such wind, you need {least} to {most} pairs at each step, in each flight: the number depends on the step."
             )
         }
         None => format!(
-            " No number of pairs shows {wanted} in such wind: wait for calmer air, fly along the wind, or use a display with finer steps."
+            " A difference of {wanted} cannot be detected in such wind with any number of pairs: wait for calmer air, fly along the wind, or use a display with finer steps."
         ),
     }
 }

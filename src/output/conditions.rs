@@ -40,10 +40,10 @@ fn pattern_sentence(pattern: &Pattern, symbol: &str) -> String {
 fn wind_sentence(wind: &WindFinding, symbol: &str) -> String {
     let source = match wind.source {
         WindSource::Given => "given",
-        WindSource::Turns => "fitted to the turns",
+        WindSource::Turns => "estimated from the speeds in the turns",
     };
     format!(
-        "Wind {} from {} degrees ({source}): {} across the course of {} degrees; the airspeeds are corrected for it.",
+        "Wind {} from {} degrees ({source}), of which {} blow across the course of {} degrees; the airspeeds are corrected for this crosswind.",
         with_symbol(&shown(wind.speed, 1), symbol),
         shown(wind.from_deg, 0),
         with_symbol(&shown(wind.across.abs(), 1), symbol),
@@ -68,7 +68,7 @@ fn air_sentences(flight: &Flight) -> Option<String> {
         String::new()
     } else {
         format!(
-            " Airspeed at the same power and sea-level density: {} {}.",
+            " Airspeed that the same power would give in air of sea-level density: {} {}.",
             steps.join(", "),
             speed_symbol(flight)
         )

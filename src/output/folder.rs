@@ -62,8 +62,7 @@ pub enum OutputError {
     },
     /// A result file could not be written.
     #[error(
-        "cannot write {}: {source}; check the free space and your rights there, or name another \
-         folder",
+        "cannot write {}: {source}; check the free space and that you may write there, or name another folder",
         path.display()
     )]
     Write {

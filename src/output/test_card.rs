@@ -16,7 +16,7 @@ const DECIMALS: i32 = 6;
 /// Cautions for flying the test card.
 pub const IN_FLIGHT: [&str; 4] = [
     "Before arming: control throws, failsafe, range, propeller tight, clear airspace, a spotter beside you.",
-    "Land at your own voltage limit or timer, even if the card is not finished. An unfinished card is no loss.",
+    "Land at your own voltage limit or timer, even if the card is not finished. Fly the rest another time.",
     "Break off at any flutter, vibration, smell or odd sound; let motor and controller cool between flights.",
     "Do not read this card while flying: let a helper call out the runs. Fly all turns away from people.",
 ];
@@ -91,7 +91,7 @@ pub fn facts(card: &TestCard, unit: Unit) -> Vec<String> {
     vec![
         format!("{flights} of {} min{}", clock(card.flight_s), energy.unwrap_or_default()),
         format!(
-            "wanted: airspeeds within {} {}{reached}",
+            "wanted interval: airspeed +/- {} {}{reached}",
             speed(card.wanted_half_width_mps, unit, 1),
             unit.symbol()
         ),
@@ -167,7 +167,7 @@ pub fn order_sentence(card: &TestCard) -> String {
         "The order keeps a falling voltage from looking like an effect of throttle"
     };
     format!(
-        "{way}: keep to it. (Correlation of throttle with time: at most {:.2}; in ascending order it would be 1.)",
+        "{way}: keep to it. (In this order, the correlation between throttle and time is at most {:.2}; in ascending order it would be 1.)",
         card.throttle_order_correlation
     )
 }

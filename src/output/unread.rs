@@ -29,15 +29,15 @@ pub fn sentence(unread: &UnreadChannel) -> String {
         _ => "",
     };
     let next = moments.map_or_else(
-        || "leave it out".to_owned(),
+        || "leave this channel out of the setup".to_owned(),
         |moments| {
             let clip = file_name(&unread.clip);
             let dots = if unread.command.is_some() {
-                ", with the dots replaced by the text shown there"
+                " (in the command, replace the dots by the text shown there)"
             } else {
                 ""
             };
-            format!("teach its digits from {clip} at {moments}{dots}")
+            format!("label its readings in {clip} at {moments}{dots}")
         },
     );
     format!(

@@ -37,7 +37,7 @@ pub(crate) fn cause_in_words(cause: Cause) -> &'static str {
 pub(crate) fn dead_words(stuck_at: f64, decimals: u8, unit: Option<Unit>) -> String {
     let number = super::numbers::shown(stuck_at, usize::from(decimals));
     let value = with_symbol(&number, unit.map_or("", Unit::symbol));
-    format!("dead readout, stuck at {value} for the whole flight: not used, not drawn")
+    format!("the readout shows {value} during the whole flight: it is neither used nor drawn")
 }
 
 /// The name of a kind of leg in `legs.csv`.

@@ -19,8 +19,9 @@ pub(super) fn airspeeds_mps(
 ) -> Result<Vec<f64>, PlanError> {
     let throttles = &request.steps_percent;
     if let Some(full_mps) = request.full_throttle_mps {
-        assumptions
-            .push(format!("Airspeed is proportional to throttle to the power {ASSUMED_EXPONENT} (assumed)."));
+        assumptions.push(format!(
+            "It is assumed that airspeed is proportional to throttle to the power {ASSUMED_EXPONENT}."
+        ));
         let airspeed = |throttle: &f64| full_mps * (throttle / 100.0).powf(ASSUMED_EXPONENT);
         return Ok(throttles.iter().map(airspeed).collect());
     }
@@ -32,8 +33,7 @@ pub(super) fn airspeeds_mps(
     }
     let only = points.first().ok_or(PlanError::NoSpeed)?;
     assumptions.push(format!(
-        "Airspeeds come from the only step of the earlier flight and are proportional to throttle to the power \
-         {ASSUMED_EXPONENT} (assumed)."
+        "Airspeeds come from the only step of the earlier flight; it is assumed that they are proportional to throttle to the power {ASSUMED_EXPONENT}."
     ));
     let airspeed =
         |throttle: &f64| only.airspeed_mps * (throttle / only.throttle_percent).powf(ASSUMED_EXPONENT);

@@ -111,8 +111,8 @@ impl Battery {
             (None, None) => "not seen at rest, ".to_owned(),
         };
         let per_cell = self.cells.map(|cells| {
-            let guess = if self.cells_guessed { "guessed: " } else { "" };
-            format!(", {:.2} V a cell ({guess}{cells} cells)", self.lowest_v / f64::from(cells))
+            let guess = if self.cells_guessed { ", a guess" } else { "" };
+            format!(", {:.2} V per cell ({cells} cells{guess})", self.lowest_v / f64::from(cells))
         });
         said.push(format!(
             "Pack: {rest}lowest voltage under load {:.1} V, in leg {}{}.",
@@ -122,9 +122,9 @@ impl Battery {
         ));
         if !self.legs_below_limit.is_empty() {
             said.push(format!(
-                "Below the landing limit of {:.2} V a cell (common practice; set it in [aircraft]) in legs {}: land earlier.",
-                self.landing_v_per_cell,
-                self.legs_below_limit.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
+                "In legs {}, the voltage under load was below the landing limit of {:.2} V per cell (to change the limit, set landing_v_per_cell in the table [aircraft]): land earlier.",
+                self.legs_below_limit.iter().map(ToString::to_string).collect::<Vec<_>>().join(", "),
+                self.landing_v_per_cell
             ));
         }
         said

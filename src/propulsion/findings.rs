@@ -193,7 +193,7 @@ impl Findings {
         let shares: Vec<String> = shown_shares
             .map(|share| {
                 format!(
-                    "{} by {} +/- {} (resting voltage {:.1} V lower)",
+                    "{} by {} +/- {} (resting voltage {:.1} V lower than before the legs)",
                     step_name(share.throttle_percent, share.step),
                     number(share.missing_mps, unit),
                     number(2.0 * share.uncertainty_mps, unit),
@@ -203,7 +203,7 @@ impl Findings {
             .collect();
         let fresh = self.fresh_curve.as_ref().map(|curve| {
             format!(
-                " With a fresh pack, speed against throttle is {} x (throttle / 100 %)^{:.2}.",
+                " With a fresh pack, the airspeed would be {} x (throttle / 100 %)^{:.2}.",
                 in_unit(curve.full_throttle_mps, unit),
                 curve.exponent
             )
@@ -238,17 +238,19 @@ impl Findings {
             .collect();
         let untested = match between.as_slice() {
             [] => String::new(),
-            list => format!(" At throttles not flown, from the curve: {}.", list.join(", ")),
+            list => format!(" Airspeeds that this curve gives for throttles not flown: {}.", list.join(", ")),
         };
         let check = match curve.excess_scatter {
-            None => " Such a curve always fits two steps exactly, so the fit does not confirm it.",
+            None => {
+                " A curve of this form passes through any two steps exactly, so two steps cannot show whether it is right."
+            }
             Some(excess) if excess > 2.0 => {
-                " The steps scatter about the curve more than their uncertainties explain."
+                " The steps lie farther from the curve than their uncertainties explain: the curve describes this flight poorly."
             }
             Some(_) => "",
         };
         Some(format!(
-            "Speed against throttle as flown, {low:.0} to {high:.0} %: {} x (throttle / 100 %)^{:.2}.{check}{untested}",
+            "Airspeed as flown, at {low:.0} to {high:.0} % throttle: {} x (throttle / 100 %)^{:.2}.{check}{untested}",
             in_unit(curve.full_throttle_mps, unit),
             curve.exponent
         ))
@@ -256,10 +258,13 @@ impl Findings {
 
     fn return_sentence(&self, unit: Unit) -> Option<String> {
         let point = self.diminishing_return?;
-        let how = if point.shown { "shown" } else { "likely, but the intervals do not prove it" };
+        let how = if point.shown {
+            "statistically significant"
+        } else {
+            "likely, but not statistically significant"
+        };
         Some(format!(
-            "Diminishing return from {:.0} % on: each further per cent of throttle brings less than {:.2} {}, half \
-             of the average ({how}).",
+            "Diminishing return from {:.0} % on: each further per cent of throttle brings less than {:.2} {}, half of the average gain ({how}).",
             point.throttle_percent,
             point.threshold_mps / unit.si_per_unit(),
             unit.symbol()

@@ -140,8 +140,7 @@ fn rising_power(runs: &[PairRun], step: &StepResult) -> Option<String> {
     let faster = last.airspeed - first.airspeed > 2.0 * step.airspeed.standard_uncertainty;
     (trend.low > 0.0 && rise > RISE_SHARE && !faster).then(|| {
         format!(
-            "Step {}: power rose by {:.0} % from run to run while the speed did not: a sign of a motor or \
-             controller running hot. Land and let it cool before flying on.",
+            "Step {}: power rose by {:.0} % from the first pair to the last while the airspeed did not rise: a sign of a motor or controller running hot. Land and let it cool before flying on.",
             step.step,
             100.0 * rise
         )
@@ -168,8 +167,7 @@ fn deeper_sag(from: &Sources<'_>, current_shown: bool) -> Option<String> {
     let (percent, step, first, last) = falls.max_by(|one, other| one.0.total_cmp(&other.0))?;
     (percent > FALL_PERCENT).then(|| {
         format!(
-            "Step {step}: the voltage under load sank from {first:.1} V to {last:.1} V between its runs: a pack \
-             running down, or one that sags more than before."
+            "Step {step}: the voltage under load sank from {first:.1} V in its first pair to {last:.1} V in its last: a pack running down, or one that sags more than before."
         )
     })
 }

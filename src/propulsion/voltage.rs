@@ -121,18 +121,18 @@ impl VoltageModel {
     pub fn sentence(&self) -> String {
         let known = match self.source {
             ExponentSource::Assumed if self.runs > 0 => {
-                "assumed: runs at one throttle differ by more than their voltages explain".to_owned()
+                "assumed, because pairs at one throttle differ by more than their voltages explain".to_owned()
             }
             ExponentSource::Assumed => {
-                "assumed: no throttle was flown at sufficiently different voltages".to_owned()
+                "assumed, because no throttle was flown at sufficiently different voltages".to_owned()
             }
             ExponentSource::Fitted => {
-                let runs = if self.runs == 1 { "run" } else { "runs" };
-                format!("from {} repeated {runs}, combined with the assumed exponent 0.9", self.runs)
+                let pairs = if self.runs == 1 { "pair" } else { "pairs" };
+                format!("measured in {} repeated {pairs}, combined with the assumed exponent 0.9", self.runs)
             }
         };
         format!(
-            "Speed at one throttle is assumed to be proportional to the voltage under load to the power {:.2} +/- {:.2} ({known}).",
+            "At one throttle, airspeed is proportional to the voltage under load to the power {:.2} +/- {:.2} ({known}).",
             self.exponent,
             coverage_factor(0.95, f64::INFINITY) * self.uncertainty
         )

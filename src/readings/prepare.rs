@@ -59,11 +59,11 @@ impl Prepared {
     #[must_use]
     pub fn note(&self) -> Option<FlightNote> {
         let (right, down) = self.moved?;
-        let sideways = if right < 0 { "left" } else { "right" };
-        let upright = if down < 0 { "up" } else { "down" };
-        let (across, along) = (right.abs(), down.abs());
+        let left_or_right = if right < 0 { "left" } else { "right" };
+        let up_or_down = if down < 0 { "up" } else { "down" };
+        let (across_px, along_px) = (right.abs(), down.abs());
         let sentence = format!(
-            "The overlay is not where the setup expects it: all boxes were moved by {across} pixels to the {sideways} and {along} {upright}. If the overlay of this camera stays there, mark its boxes again."
+            "The overlay is not where the setup expects it: all boxes were moved by {across_px} pixels to the {left_or_right} and by {along_px} pixels {up_or_down}. If the overlay of this camera stays there, mark its boxes again."
         );
         Some(FlightNote { sentence, advice: Some(Advice::MarkBoxes) })
     }
@@ -82,7 +82,7 @@ impl std::fmt::Display for Misfit {
         let shares: Vec<String> = self.readable.iter().map(share).collect();
         write!(
             f,
-            "the setup does not fit this recording: no region shows text that matches the known glyphs (readable in the sampled frames: {})",
+            "the setup does not fit this recording: no region shows text that matches the known glyphs (share of the sampled frames in which each channel is readable: {})",
             shares.join(", ")
         )
     }

@@ -150,10 +150,10 @@ pub fn lost_sentences(readings: &Readings) -> Vec<String> {
     long.sort_by(|one, other| one.start_s.total_cmp(&other.start_s));
     let sentence = |lost: &&SignalLoss| {
         let seen = match lost.kind {
-            SignalLossKind::Damaged => "its frames cannot be decoded",
-            SignalLossKind::Static => "static",
-            SignalLossKind::Empty => "an empty screen",
-            SignalLossKind::Frozen => "one frame repeated",
+            SignalLossKind::Damaged => "the frames cannot be decoded",
+            SignalLossKind::Static => "the recording shows static",
+            SignalLossKind::Empty => "the recording shows an empty screen",
+            SignalLossKind::Frozen => "the recording repeats one frame",
         };
         format!("The video signal is lost from {:.1} s to {:.1} s: {seen}.", lost.start_s, lost.end_s)
     };

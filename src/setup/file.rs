@@ -77,7 +77,7 @@ impl LoadedSetup {
         let misspelt = self.setup.regions.iter().filter_map(|region| {
             let meant = region.channel.similar_known()?;
             Some(format!(
-                "{file}: the channel {} is treated as one of your own; if you meant {}, write channel = \"{}\"",
+                "{file}: {} is not one of the known channels and is read as a channel of your own; if you meant {}, write channel = \"{}\"",
                 region.channel.name(),
                 meant.name(),
                 meant.name()
@@ -190,14 +190,14 @@ fn missing_keys(region: &Region) -> String {
     let units = region.channel.quantity().map(symbols_of);
     if region.unit.is_none() && units.is_some() || matches!(region.channel, Channel::Other(_)) {
         let choice = units.unwrap_or_else(|| "see the units above".to_owned());
-        lines.push_str(&format!("# unit = \"\"       # as on the overlay: {choice}; remove the first #\n"));
+        lines.push_str(&format!("# unit = \"\"       # as on the overlay: {choice}; write it between the quotes, and remove the # at the start of this line\n"));
     }
     if region.digits.is_none() {
-        lines.push_str("# digits =        # number of digits of the widest value, including those after the point; fill in, then remove the first #\n");
+        lines.push_str("# digits =        # number of digits of the widest value, including those after the point; write it after the =, and remove the # at the start of this line\n");
     }
     if region.decimals == 0 && matches!(region.channel, Channel::Voltage | Channel::Current) {
         lines.push_str(
-            "# No decimal point was found, as can happen with narrow type. If the overlay shows one, set decimals = 1\n",
+            "# No decimal point was found, but a narrow one is easily missed. If the overlay shows one, set decimals = 1\n",
         );
     }
     lines

@@ -150,7 +150,7 @@ impl AirFields {
         let (at_field, sea_level) = (self.text(AirEntry::AtField), self.text(AirEntry::SeaLevel));
         if at_field.is_some() && sea_level.is_some() {
             let (one, other) = (AirEntry::AtField.name(), AirEntry::SeaLevel.name());
-            return Err(format!("{one}: \"{other}\" has an entry too; enter only one of them"));
+            return Err(format!("{one}: \"{other}\" is entered, too; leave one of the two empty"));
         }
         let (wind, air) = (&mut options.wind, &mut options.air);
         wind.wind = self.read(AirEntry::Wind, |text| weather::wind(text, unit(Channel::Speed)))?;
@@ -281,6 +281,6 @@ mod tests {
         }
         let mut both = fields(&[(AirEntry::AtField, "940"), (AirEntry::SeaLevel, "1018")]);
         let error = both.apply_to(&setup(None), &mut ReadOptions::default()).unwrap_err();
-        assert!(error.contains("enter only one of them"), "{error}");
+        assert!(error.contains("leave one of the two empty"), "{error}");
     }
 }

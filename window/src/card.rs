@@ -86,7 +86,7 @@ impl CardEntry {
         match self {
             Self::Steps => "Separated by commas, such as 60, 80, 100",
             Self::Within => {
-                "Required precision of the airspeed at each step: half the width of its 95 % interval"
+                "Wanted precision of the airspeed at each step: half the width of its 95 % interval"
             }
             Self::TopSpeed => "Expected value; an earlier flight also provides it",
             Self::Wind => "Expected value; an earlier flight also provides it",

@@ -201,7 +201,7 @@ impl CompareScreen {
                 let hint = known(index).map_or("not known".to_owned(), |density| format!("{density:.3}"));
                 let field = TextEdit::singleline(&mut flown.density).desired_width(90.0).hint_text(hint);
                 ui.add(field).labelled_by(density).labelled_by(flight).on_hover_text(
-                    "Air density in kg/m3, such as 1.19; if empty, the density in the results is used, if they contain one",
+                    "Air density in kg/m3, such as 1.19; if empty, the density stored in the results is used, if there is one",
                 );
             }
         });
@@ -255,7 +255,7 @@ fn compared(results: &[Flown], form: &ComparisonForm) -> Result<Compared, String
         None => None,
     };
     if wanted_mps <= 0.0 || reference_v.is_some_and(|volts| volts <= 0.0) {
-        return Err("The difference and the voltage must be above 0.".to_owned());
+        return Err("The difference to detect and the voltage to correct to must be above 0.".to_owned());
     }
     let options = CompareOptions { match_voltage: !form.as_flown, reference_v, wanted_mps };
     Ok(Compared {

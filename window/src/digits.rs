@@ -134,7 +134,7 @@ impl DigitsScreen {
                 .add(&name, &LabelledReading { channel: card.channel.clone(), time_s: card.time_s, text });
         }
         if label_file.labels.is_empty() {
-            shared.wrong("nothing is typed yet: type the text of some images below them");
+            shared.wrong("nothing is typed yet: below some of the images, type the text that they show");
             return;
         }
         let before = self.label_file.clone();
@@ -195,7 +195,10 @@ impl DigitsScreen {
             "Not all of this overlay can be read with the known glyphs: type the text of some of the images."
         };
         ui.label(RichText::new(head).strong());
-        ui.label(format!("Share of the sampled frames that is read: {}.", words.join(", ")));
+        ui.label(format!(
+            "Share of the sampled frames in which each channel can be read: {}.",
+            words.join(", ")
+        ));
         if !known || self.all_the_same {
             return;
         }
@@ -316,7 +319,7 @@ impl DigitsScreen {
     fn show_labels(&mut self, ui: &mut egui::Ui) {
         for label in &self.without_box {
             let (channel, at) = (label.channel.name(), theme::clock(label.time_s));
-            let words = format!("Label kept until {channel} has a box again: {} at {at}", label.text);
+            let words = format!("Label not used while {channel} has no box: {} at {at}", label.text);
             ui.label(visible::line(&words));
         }
         if self.label_file.labels.is_empty() {

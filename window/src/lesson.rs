@@ -125,7 +125,7 @@ impl Suspect {
             }
         });
         if self.pictures.len() > 1 {
-            ui.label(RichText::new("Do both pictures show the same digit where the labels differ?").strong());
+            ui.label(RichText::new("Do both images show the same digit where their labels differ?").strong());
         }
         let mut action = None;
         ui.horizontal_wrapped(|ui| {

@@ -93,7 +93,8 @@ impl RecordingScreen {
     fn take_camera(&mut self, shared: &mut Shared, camera: Search) {
         match camera {
             Search::Beside(setup) => {
-                shared.done(format!("the regions of {} fit this recording", file_name(&setup.path)));
+                shared
+                    .done(format!("the regions of the setup {} fit this recording", file_name(&setup.path)));
                 shared.set_setup(Some(setup));
             }
             Search::Remembered(setup) => self.offered = Some(setup),
@@ -184,7 +185,7 @@ impl RecordingScreen {
 
     fn show_setup(&mut self, ui: &mut egui::Ui, shared: &mut Shared) {
         if self.unsaved {
-            ui.label("Regions that were not saved last time are kept; the next page offers them again.");
+            ui.label("The regions that you marked last time, but did not save, are kept; the Regions page offers them again.");
         }
         if let Some(setup) = &shared.setup {
             let channels: Vec<&str> =

@@ -29,10 +29,13 @@ fn open_window() -> Result<(), String> {
     #[cfg(windows)]
     std::os::windows::process::CommandExt::creation_flags(&mut command, CREATE_NO_WINDOW);
     let output = command.output().map_err(|error| {
-        format!("{} cannot be started: {error}; unpack the whole archive", program.display())
+        format!(
+            "{} cannot be started: {error}; unpack the whole archive of the program into one folder",
+            program.display()
+        )
     })?;
     let said = String::from_utf8_lossy(&output.stderr);
-    let ended = || format!("the window ended unexpectedly ({})", output.status);
+    let ended = || format!("the window ended unexpectedly ({}); please report it", output.status);
     match said.trim() {
         _ if output.status.success() => Ok(()),
         "" => Err(ended()),

@@ -64,12 +64,12 @@ fn new_setup(clip: &mut Clip, path: &Path, setup: &Path, ask: bool) -> Result<Lo
     let undeciphered = match camera.undeciphered.len() {
         0 => String::new(),
         count => format!(
-            ". If it is one of the {count} boxes left out, `pairspeed setup {} --force` proposes these as well",
+            ". If the speed is in one of the {count} boxes that could not be deciphered, `pairspeed setup {} --force` proposes these boxes, too",
             quoted(path)
         ),
     };
     Err(Failure::Failed(format!(
-        "{}: none of the readouts behaves like a speed. Look at {}; write channel = \"speed\" for its box in {}, then give \
+        "{}: none of the readouts behaves like a speed. Look at the image {}; write channel = \"speed\" for its box in {}, then give \
          the same command again{undeciphered}",
         path.display(),
         picture.display(),
@@ -104,7 +104,9 @@ fn save_boxes(camera: &NewCamera, picture: &Path) -> Result<(), Failure> {
 /// Prints the readouts that were found to standard error, because standard output is for the result alone.
 /// `picture` is the path of the image of their boxes.
 fn describe(camera: &NewCamera, picture: &Path) {
-    say_line!("No setup is given. The overlay was searched; it shows:");
+    say_line!(
+        "No setup is given, so the overlay was searched. It shows these channels (certainty, reasons, example):"
+    );
     for NamedReadout { guess, example, .. } in &camera.readouts {
         let check = if guess.is_certain() { "" } else { ", please check" };
         say_line!(
@@ -124,10 +126,10 @@ fn describe(camera: &NewCamera, picture: &Path) {
         };
         say_line!("Left out: {boxes} with digits that could not be deciphered.");
     }
-    say_line!("Boxes: {}. Names, units and boxes can be changed in {setup}.", picture.display());
+    say_line!("Image of the boxes: {}. Names, units and boxes can be changed in {setup}.", picture.display());
     let missing: String = camera.set.missing_digits().into_iter().collect();
     if !missing.is_empty() {
-        say_line!("Not certain: the digits {missing}; readings with them stay blank.");
+        say_line!("The shapes of these digits are not certain: {missing}. Readings with them stay blank.");
     }
 }
 
@@ -142,7 +144,7 @@ fn describe_questions(camera: &NewCamera, clip: &Path) -> Result<(), Failure> {
     for (number, DigitQuestion { guess, image, .. }) in camera.questions.iter().enumerate() {
         let path = pictures.save(&enlarged(image), QUESTION_NAME, number)?;
         say_line!(
-            "  {} at {:.2} s seems to show {}: see {}",
+            "  {} at {:.2} s seems to show {}: see the image {}",
             guess.channel.name(),
             guess.time_s,
             guess.text,

@@ -81,7 +81,7 @@ fn set_densities(flights: &mut [FlownFlight], given: Option<&[f64]>) -> Result<(
     let Some(given) = given else { return Ok(()) };
     if given.len() != flights.len() {
         return Err(Failure::Misuse(format!(
-            "--density has {} for {} flights; give one for each, in their order",
+            "--density has {} for {} flights; give one value for each flight, in the order of the folders",
             if given.len() == 1 { "1 value".to_owned() } else { format!("{} values", given.len()) },
             flights.len()
         )));

@@ -110,7 +110,7 @@ impl TruthComparison {
         let (Some(airspeed), Some(off), Some(inside)) =
             (self.airspeed, self.off_percent, self.inside_interval)
         else {
-            return format!("  {throttle:>3} %  not found");
+            return format!("  {throttle:>3} %  no airspeed found");
         };
         format!(
             "  {throttle:>3} %  read {airspeed:6.1}  truth {:6.1}  off by {off:+.2} %, {} its interval",

@@ -148,5 +148,5 @@ fn conclusion(printed: Vec<Printed>) -> Result<(), Failure> {
     let mut failures = printed.into_iter().filter_map(Result::err);
     let Some(first) = failures.next() else { return Ok(()) };
     let failed = 1 + failures.count();
-    Err(first.with_message(format!("{failed} of {count} clips could not be read")))
+    Err(first.with_message(format!("{failed} of {count} clips could not be read; see the messages above")))
 }

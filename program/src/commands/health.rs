@@ -110,8 +110,10 @@ fn can_write(folder: &Path) -> io::Result<()> {
 #[cfg(feature = "window")]
 fn window() -> Check {
     let (lack, found) = match pairspeed_window::try_display() {
-        Ok(()) => (Lack::Nothing, "it can be opened".to_owned()),
-        Err(error) => (Lack::OnlyForWindow, format!("{}; all commands work without it", error.reason())),
+        Ok(()) => (Lack::Nothing, "the window can be opened".to_owned()),
+        Err(error) => {
+            (Lack::OnlyForWindow, format!("{}; all commands work without the window", error.reason()))
+        }
     };
     Check { subject: "Window", lack, found }
 }
@@ -119,7 +121,7 @@ fn window() -> Check {
 /// Reports that this program was built without the graphical window.
 #[cfg(not(feature = "window"))]
 fn window() -> Check {
-    let found = "this program was built without it; all commands work".to_owned();
+    let found = "this program was built without the window; all commands work without it".to_owned();
     Check { subject: "Window", lack: Lack::OnlyForWindow, found }
 }
 

@@ -12,7 +12,7 @@ pub fn number(text: &str) -> Result<f64, String> {
     let text = text.trim();
     let value = text.parse().ok().filter(|value: &f64| value.is_finite()).ok_or_else(|| no_number(text))?;
     if value.abs() > MAX_NUMBER {
-        return Err(format!("the number is out of range; give at most {MAX_NUMBER}"));
+        return Err(format!("the number is too large; give at most {MAX_NUMBER}"));
     }
     Ok(value)
 }
@@ -88,7 +88,7 @@ mod tests {
     fn a_number_that_would_fill_the_screen_is_refused() {
         for text in ["1e308", "-1e300", "123456789012345678901234567890"] {
             let said = number(text).unwrap_err();
-            assert!(said.contains("out of range") && said.len() < 80, "{text}: {said}");
+            assert!(said.contains("too large") && said.len() < 80, "{text}: {said}");
         }
     }
 

@@ -74,11 +74,14 @@ impl RecordingReader for ReadingProcess {
         };
         match run() {
             Ok(output) => serde_json::from_slice(&output.stdout).unwrap_or_else(|_| {
-                ReadingOutcome::Crashed(format!("the process that reads it ended ({})", output.status))
+                ReadingOutcome::Crashed(format!(
+                    "the process that reads the recording ended unexpectedly ({})",
+                    output.status
+                ))
             }),
-            Err(error) => {
-                ReadingOutcome::Interrupted(format!("no process can be started to read it: {error}"))
-            }
+            Err(error) => ReadingOutcome::Interrupted(format!(
+                "no process can be started to read the recording: {error}"
+            )),
         }
     }
 }

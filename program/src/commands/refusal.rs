@@ -28,7 +28,9 @@ fn no_command(error: &clap::Error) -> Option<String> {
 fn no_option(error: &clap::Error) -> Option<String> {
     let asked = words(error, ContextKind::InvalidArg)?;
     let meant = meant(error, ContextKind::SuggestedArg);
-    Some(format!("{asked} is unknown here{meant}; --help after the command lists its options"))
+    Some(format!(
+        "{asked} is not an argument of this command{meant}; --help after the command lists its arguments"
+    ))
 }
 
 fn missing(error: &clap::Error) -> Option<String> {
@@ -85,7 +87,10 @@ mod tests {
     fn an_invalid_command_line_is_refused_in_the_programs_own_words() {
         for (line, part) in [
             ("raed a.avi", "there is no command raed (did you mean read?)"),
-            ("read a.avi --setup x --forse", "--forse is unknown here (did you mean --force?)"),
+            (
+                "read a.avi --setup x --forse",
+                "--forse is not an argument of this command (did you mean --force?)",
+            ),
             ("teach a.avi", "missing: --setup <FILE>"),
             ("inspect a.avi --at 1:30", "--at 1:30: give the time in seconds alone"),
             ("inspect a.avi --at", "--at: a value is missing"),

@@ -123,7 +123,7 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
     let name = file_name(&arguments.clip);
     for rejected in &learned.rejected {
         say_line!(
-            "Label not used and not kept: {}: {}",
+            "Label not used and not stored: {}: {}",
             rejected.label,
             wording::label_problem(&rejected.problem)
         );
@@ -132,7 +132,7 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
     remembered.save(&folder).map_err(Failure::misuse)?;
     for clip in missing_clips {
         say_line!(
-            "A labelled clip is not in the folder of this clip, so its labels are not used this time: {clip}"
+            "A labelled clip is not in the folder of this clip, so its labels are not used this time; copy it there to use them: {clip}"
         );
     }
     report(arguments, &learned, PictureFolder { path: &folder, rules: &rules }, labels)

@@ -139,7 +139,10 @@ impl InboxProcessor {
             return self.say_once(&inbox, error.to_string(), say);
         }
         for gone in self.arrivals.note(now, self.settle, &listing.recordings) {
-            say(format!("{}: removed before it was read; it will be read when it is back", gone.display()));
+            say(format!(
+                "{}: the recording was removed before it was read; it will be read when it is back",
+                gone.display()
+            ));
         }
         if self.setups != listing.setups {
             self.setups = listing.setups;
@@ -155,7 +158,11 @@ impl InboxProcessor {
     /// Handles a folder that cannot be listed, because the card or the network drive is gone.
     fn lose_folder(&mut self, error: &io::Error, say: &mut dyn FnMut(String)) {
         let inbox = self.folders.inbox.clone();
-        self.say_once(&inbox, format!("cannot be listed ({error}); waiting for it"), say);
+        self.say_once(
+            &inbox,
+            format!("the folder cannot be listed ({error}); this is tried again until it succeeds"),
+            say,
+        );
         self.forget_folder();
     }
 
@@ -176,7 +183,14 @@ impl InboxProcessor {
     ) {
         let identity = match Identity::of(path) {
             Ok(identity) => identity,
-            Err(error) => return self.try_later(path, now, format!("cannot be read now ({error})"), say),
+            Err(error) => {
+                return self.try_later(
+                    path,
+                    now,
+                    format!("the recording cannot be read now ({error}); another attempt follows"),
+                    say,
+                );
+            }
         };
         let (entry, shorter) = match self.plan(path, identity) {
             RecordingPlan::Leave => return self.settle(path),
@@ -193,14 +207,14 @@ impl InboxProcessor {
             return self.try_later(
                 path,
                 now,
-                format!("not read, as the journal cannot be written: {error}"),
+                format!("not read, because the journal of the inbox cannot be written: {error}"),
                 say,
             );
         }
         let setups: Vec<PathBuf> = self.setups.iter().map(|(path, _)| path.clone()).collect();
         let mut outcome = reader.read(path, &results, &setups, shorter.is_some());
         if !matches!(outcome, ReadingOutcome::Read(_)) && !path.exists() {
-            outcome = ReadingOutcome::Interrupted("removed while it was read".to_owned());
+            outcome = ReadingOutcome::Interrupted("the recording was removed while it was read".to_owned());
         }
         match outcome {
             ReadingOutcome::Read(said) => {
@@ -235,14 +249,15 @@ impl InboxProcessor {
             return match known.state {
                 State::Read | State::HadResults | State::Unreadable(_) => RecordingPlan::Leave,
                 State::Begun(1..) if has_results(known.folder) => {
-                    RecordingPlan::Settle(with(State::Read), "was read before the restart")
+                    RecordingPlan::Settle(with(State::Read), "the recording was read before the restart")
                 }
                 State::Begun(MAX_ATTEMPTS..) => {
-                    let reason =
-                        format!("the program ended unexpectedly {MAX_ATTEMPTS} times while reading it");
+                    let reason = format!(
+                        "the program ended unexpectedly {MAX_ATTEMPTS} times while reading the recording"
+                    );
                     RecordingPlan::Settle(
                         with(State::Unreadable(reason)),
-                        "not read: the program ended unexpectedly at each attempt",
+                        "not read: the program ended unexpectedly at each attempt; the recording is not tried again",
                     )
                 }
                 State::Begun(attempts) => {
@@ -257,7 +272,7 @@ impl InboxProcessor {
         }
         if entries.is_empty() && has_results(1) {
             let entry = JournalEntry { state: State::HadResults, ..entry(1) };
-            return RecordingPlan::Settle(entry, "has results already and is not read again");
+            return RecordingPlan::Settle(entry, "the recording has results already and is not read again");
         }
         let free = (1..).find(|number| !has_results(*number)).unwrap_or(u32::MAX);
         RecordingPlan::Read { entry: entry(free), shorter: None }

@@ -43,20 +43,24 @@ pub enum Reason {
 impl fmt::Display for Reason {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Range(low, high) if high - low < 10.0 => write!(f, "from about {low:.1} to {high:.1}"),
-            Self::Range(low, high) => write!(f, "from about {low:.0} to {high:.0}"),
+            Self::Range(low, high) if high - low < 10.0 => {
+                write!(f, "values from about {low:.1} to {high:.1}")
+            }
+            Self::Range(low, high) => write!(f, "values from about {low:.0} to {high:.0}"),
             Self::MultiplesOfFive => write!(f, "mostly multiples of 5"),
             Self::Falls => write!(f, "falls over the flight"),
-            Self::FollowsThrottle => write!(f, "follows the throttle"),
-            Self::IgnoresThrottle => write!(f, "does not follow the throttle"),
+            Self::FollowsThrottle => write!(f, "changes with the throttle"),
+            Self::IgnoresThrottle => write!(f, "does not change with the throttle"),
             Self::RarelyChanges => write!(f, "rarely changes"),
             Self::OftenChanges => write!(f, "changes all the time"),
-            Self::SmallSteps(most) => write!(f, "changes by at most about {most:.1} at a time"),
+            Self::SmallSteps(most) => {
+                write!(f, "changes by at most about {most:.1} from one value to the next")
+            }
             Self::StartsAtRest => write!(f, "close to zero at times"),
             Self::Decimals(1) => write!(f, "one decimal"),
             Self::Decimals(count) => write!(f, "{count} decimals"),
             Self::FullCircle => write!(f, "turns through a full circle"),
-            Self::Clock => write!(f, "advances by one second each second"),
+            Self::Clock => write!(f, "counts seconds like a clock"),
             Self::Negative => write!(f, "below zero at times"),
             Self::Unit(unit) => write!(f, "\"{}\" beside it", unit.symbol()),
             Self::Caption(caption) => write!(f, "\"{caption}\" beside it"),

@@ -35,7 +35,7 @@ const HEAD: &str = "# Labelled readings that the digits are learned from. Edit, 
 #[non_exhaustive]
 pub enum LabelFileError {
     /// The label file cannot be read.
-    #[error("cannot read the labelled readings {}: {reason}: fix the file, or remove it to start again", path.display())]
+    #[error("cannot read the file of labelled readings {}: {reason}; correct the file, or remove it to start again", path.display())]
     Unusable {
         /// Path of the label file.
         path: PathBuf,
@@ -44,7 +44,7 @@ pub enum LabelFileError {
     },
     /// The label file cannot be written.
     #[error(
-        "cannot write the labelled readings {}: {reason}. Check that you may write to the folder",
+        "cannot write the file of labelled readings {}: {reason}; check that you may write to its folder",
         path.display()
     )]
     Unwritable {
@@ -229,6 +229,6 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         fs::write(folder.path().join(LABELS), "[[label]]\nclip = 3").unwrap();
         let message = LabelFile::load(folder.path()).unwrap_err().to_string();
-        assert!(message.contains("labels.toml") && message.contains("fix the file"), "{message}");
+        assert!(message.contains("labels.toml") && message.contains("correct the file"), "{message}");
     }
 }

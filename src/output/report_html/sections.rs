@@ -166,8 +166,8 @@ pub(super) fn speed_legend() -> Markup {
             li { (band_swatch("upwind")) "upwind leg" }
             li { (band_swatch("downwind")) "downwind leg" }
             li { (band_swatch("odd")) "leg without a partner, not used; its label says why" }
-            li { "paler band: leg of a doubtful pair" }
-            li { span.swatch.blank {} "strip at the bottom: no trusted speed" }
+            li { "paler colour: leg of a doubtful pair" }
+            li { span.swatch.blank {} "strip at the bottom: times without a trusted speed" }
         }
     }
 }

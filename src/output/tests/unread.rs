@@ -61,14 +61,14 @@ fn the_table_says_that_there_is_no_speed_why_and_what_to_do() {
 No airspeed: the speed could not be read.
 
 Channel speed is not read: no known glyphs match the text in its region, so there are no legs and no
-  airspeed; teach its digits from last flight.avi at 4.20 s, 12.40 s and 31.07 s, with the dots
-  replaced by the text shown there, or mark its box again if the text stands elsewhere.
+  airspeed; label its readings in last flight.avi at 4.20 s, 12.40 s and 31.07 s (in the command,
+  replace the dots by the text shown there), or mark its box again if the text stands elsewhere.
     pairspeed teach 'card/last flight.avi' --setup nose.setup.toml --say speed@4.20=... \\
       --say speed@12.40=... --say speed@31.07=...
 speed: 0 of 3 frames read (0.0 %); left blank: 3 not legible with the known glyphs
 voltage: 2 of 3 frames read (66.7 %); left blank: 1 no text in the region
-Channel voltage: 33 % of the frames are left blank; main reason, in 1 of 1: no text in the region.
-  Check the region in the setup.
+Channel voltage: 33 % of the frames are left blank; main reason, in 1 of 1 blank frames: no text in
+  the region. Check the region in the setup.
 The second clip starts 0.4 s after the first ends.
 "
     );
@@ -79,7 +79,7 @@ fn a_region_that_shows_nothing_is_to_be_marked_again() {
     let voltage = unread_channel(Channel::Voltage, UnreadCause::RarelyReadable { share: 0.025 }, &[]);
     assert_eq!(
         unread::sentence(&voltage),
-        "Channel voltage is not read: its region is readable in only 2.5 % of the sampled frames; leave it out, or mark \
+        "Channel voltage is not read: its region is readable in only 2.5 % of the sampled frames; leave this channel out of the setup, or mark \
          its box again if the text stands elsewhere."
     );
 }
@@ -88,10 +88,11 @@ fn a_region_that_shows_nothing_is_to_be_marked_again() {
 fn without_a_command_its_dots_are_not_explained() {
     let mut speed = unread_channel(Channel::Speed, UnreadCause::NoGlyphsFit, &[4.2]);
     assert!(
-        unread::sentence(&speed).contains(" at 4.20 s, with the dots replaced by the text shown there, or ")
+        unread::sentence(&speed)
+            .contains(" at 4.20 s (in the command, replace the dots by the text shown there), or ")
     );
     speed.command = None;
-    assert!(unread::sentence(&speed).contains("; teach its digits from last flight.avi at 4.20 s, or mark "));
+    assert!(unread::sentence(&speed).contains("; label its readings in last flight.avi at 4.20 s, or mark "));
 }
 
 #[test]
@@ -138,11 +139,17 @@ fn a_file_name_cannot_steer_the_terminal_through_the_command() {
 fn limits_say_whether_they_are_set_or_the_default() {
     let mut speed = region(Channel::Speed, Some(Unit::KilometresPerHour));
     let words = |region: &Region, blank| BlankReasons::of_region(region, "").words(blank);
-    assert_eq!(words(&speed, Blank::OutOfRange), "outside 0 to 450 (default; set `range`)");
-    assert_eq!(words(&speed, Blank::Jump), "changing faster than 72 a second (default; set `max_rate`)");
+    assert_eq!(
+        words(&speed, Blank::OutOfRange),
+        "outside 0 to 450 (default; to change it, set `range` in the setup)"
+    );
+    assert_eq!(
+        words(&speed, Blank::Jump),
+        "changing by more than 72 per second (default; to change it, set `max_rate` in the setup)"
+    );
     (speed.range, speed.max_rate) = (Some((9.0, 26.5)), Some(5.0));
     assert_eq!(words(&speed, Blank::OutOfRange), "outside 9 to 26.5 (`range` in the setup)");
-    assert_eq!(words(&speed, Blank::Jump), "changing faster than 5 a second (`max_rate` in the setup)");
+    assert_eq!(words(&speed, Blank::Jump), "changing by more than 5 per second (`max_rate` in the setup)");
     let own = region(Channel::Other("rssi".to_owned()), None);
     assert_eq!(words(&own, Blank::OutOfRange), "outside the plausible range");
     assert_eq!(words(&own, Blank::Jump), "changing too fast");
@@ -153,7 +160,7 @@ fn unknown_digits_are_named() {
     let voltage = region(Channel::Voltage, None);
     assert_eq!(
         BlankReasons::of_region(&voltage, "047").words(Blank::DigitUnknown),
-        "perhaps an unknown digit (not in the glyph set: 0, 4, 7)"
+        "perhaps a digit that is not in the glyph set (missing: 0, 4, 7)"
     );
 }
 
@@ -167,11 +174,11 @@ fn the_main_reason_of_many_blanks_is_given_with_its_count_and_that_of_few_is_not
     let readings = &mut Arc::make_mut(&mut flight.series).readings;
     readings.time_s = (0..100).map(f64::from).collect();
     readings.channels = vec![channel(Channel::Speed, Some(Unit::KilometresPerHour), 0, &cells)];
-    let said = "Channel speed: 30 % of the frames are left blank; main reason, in 20 of 30: outside 0 to 450 \
-                (default; set `range`).";
+    let said = "Channel speed: 30 % of the frames are left blank; main reason, in 20 of 30 blank frames: outside 0 to 450 (default; to change it, set `range` in the setup).";
     let text = table(&flight).replace("\n  ", " ");
     assert!(text.contains(said), "{text}");
-    let reasons = "left blank: 20 outside 0 to 450 (default; set `range`), 10 not legible";
+    let reasons =
+        "left blank: 20 outside 0 to 450 (default; to change it, set `range` in the setup), 10 not legible";
     assert!(text.contains(reasons), "{text}");
     Arc::make_mut(&mut flight.series).readings.channels[0].blank[70..90].fill(Blank::No);
     Arc::make_mut(&mut flight.series).readings.channels[0].values[70..90].fill(60.0);

@@ -22,7 +22,7 @@ pub(super) const KEYS: [(&str, &str); 13] = [
     ("J", "join the leg with the next one"),
     ("Delete", "delete the leg"),
     ("A", "add a leg around the frame shown"),
-    ("U, D, B, O", "mark the leg as upwind, as downwind, by its speed, as left out"),
+    ("U, D, B, O", "mark the leg as upwind or downwind, let its speed decide, leave the leg out"),
     ("T", "enter the leg's throttle"),
     ("F", "show the frame in the leg's middle"),
     ("+, -, 0", "zoom in, zoom out, show the whole flight"),

@@ -216,9 +216,10 @@ impl LegEditor {
         }
         let aside = free(&self.folder.join(PREVIOUS_FILE));
         match std::fs::rename(self.folder.join(EDITS_FILE), &aside) {
-            Ok(()) => shared.done(format!("the earlier edits are kept as {}", aside.display())),
+            Ok(()) => shared.done(format!("the earlier edits are kept in the file {}", aside.display())),
             Err(error) => {
-                shared.wrong(format!("cannot move the earlier edits to {}: {error}", aside.display()));
+                shared
+                    .wrong(format!("cannot move the earlier edits to the file {}: {error}", aside.display()));
             }
         }
     }

@@ -328,7 +328,7 @@ fn show_missing(ui: &mut egui::Ui, found: &FoundCamera) {
     let missing: Vec<String> = found.missing_digits().iter().map(char::to_string).collect();
     if !missing.is_empty() {
         let words = format!(
-            "Not certain: the digits {}. Readings with them stay blank, unless you label some on the Digits page.",
+            "The shapes of these digits are not certain: {}. Readings with them stay blank, unless you label some on the Digits page.",
             missing.join(" ")
         );
         ui.label(RichText::new(words).color(theme::colours(ui).unsure));

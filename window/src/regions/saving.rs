@@ -39,7 +39,9 @@ impl RegionsScreen {
         let words = format!("saved as {}", loaded.path.display());
         match shared.store.remember(&loaded) {
             Ok(()) => shared.done(words),
-            Err(error) => shared.done(format!("{words}; it is not remembered for other recordings: {error}")),
+            Err(error) => {
+                shared.done(format!("{words}; this setup will not be found for other recordings: {error}"))
+            }
         }
         shared.set_setup(Some(loaded));
         true

@@ -74,7 +74,7 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
     assert!(window.home.path().join("cameras").read_dir().unwrap().next().is_some());
 
     window.click("3  Digits");
-    window.until_shown("Share of the sampled frames that is read");
+    window.until_shown("Share of the sampled frames in which each channel can be read");
     if window.shows("nothing that you must label") {
         window.click("Label readings anyway");
     }

@@ -158,5 +158,5 @@ fn escape_skips_a_question() {
     press(&mut window, Key::Escape);
     let marked = window.state().marked();
     assert!(!marked.is_empty() && marked.iter().all(|region| region.channel != Channel::Voltage));
-    assert!(shows(&window, "Not certain: the digits 8"));
+    assert!(shows(&window, "The shapes of these digits are not certain: 8"));
 }
