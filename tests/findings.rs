@@ -269,7 +269,7 @@ fn rising_power_at_constant_speed_is_a_sign_of_heat() {
 fn a_pack_that_sags_more_at_the_same_throttle_is_noted() {
     let rows = [shown(100.0, 120.0, 22.0), shown(60.0, 90.0, 23.5), shown(100.0, 118.0, 20.6)];
     let sentences = words(&of(&made_up((25.0, 24.0), &rows), &Aircraft::default()));
-    assert!(sentences.contains("sank from 22.0 V to 20.6 V"), "{sentences}");
+    assert!(sentences.contains("sank from 22.0 V in its first pair to 20.6 V in its last"), "{sentences}");
 }
 
 #[test]

@@ -87,7 +87,7 @@ fn a_pack_below_the_limit_is_flagged() {
             |time_s| if time_s < 2.0 { 24.9 } else { 20.4 },
         );
     };
-    assert_eq!(flags(&one_leg(low, LegOptions::default())), "pack at 20.4 V, below the limit of 21.0 V");
+    assert_eq!(flags(&one_leg(low, LegOptions::default())), "pack voltage 20.4 V, below the limit of 21.0 V");
     let options = LegOptions { min_voltage_v: Some(19.8), ..LegOptions::default() };
     assert_eq!(flags(&one_leg(low, options)), "");
 }

@@ -231,7 +231,7 @@ pub enum SetupProblem {
     },
     /// The channel's column in series.csv would have the name of another column.
     #[error(
-        "the channel {} needs a column `{column}` in the results, but another channel already has that column: rename the channel",
+        "the channel {} needs a column `{column}` in the results, but that column name is already in use: rename the channel",
         channel.name()
     )]
     ColumnTaken {

@@ -310,7 +310,7 @@ fn a_channel_that_needs_the_column_of_another_is_refused() {
     assert_change_refused(
         "voltage",
         "speed_smooth_kmh",
-        "wing.toml, line 15: region 2 (speed_smooth_kmh): the channel speed_smooth_kmh needs a column `speed_smooth_kmh` in the results, but another channel already has that column: rename the channel",
+        "wing.toml, line 15: region 2 (speed_smooth_kmh): the channel speed_smooth_kmh needs a column `speed_smooth_kmh` in the results, but that column name is already in use: rename the channel",
     );
     for taken in ["frame", "time_s", "speed_kmh", "speed_confidence"] {
         let error = load(&GOOD.replacen("voltage", taken, 1)).unwrap_err();
