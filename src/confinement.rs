@@ -23,7 +23,9 @@ pub struct Confinement {
 
 /// Why the decoding of recordings cannot be confined.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
-#[error("the decoding of recordings is not confined: {reason}")]
+#[error(
+    "the program cannot restrict itself to the files that it needs while it decodes recordings ({reason}); recordings are decoded without that protection"
+)]
 pub struct NotConfined {
     reason: String,
 }
@@ -90,7 +92,9 @@ impl Confinement {
     #[cfg(target_os = "linux")]
     fn enforce(self) -> Result<(), String> {
         match linux::enforce(&self) {
-            Ok(RulesetStatus::NotEnforced) => Err("this kernel has no Landlock".to_owned()),
+            Ok(RulesetStatus::NotEnforced) => {
+                Err("this Linux kernel has no Landlock, which restricts access to files".to_owned())
+            }
             Ok(_) => Ok(()),
             Err(error) => Err(error.to_string()),
         }

@@ -15,7 +15,7 @@ pub const SETUP_ENDING: &str = ".setup.toml";
 
 /// The folder of a clip cannot be searched for setup files.
 #[derive(Debug, Error)]
-#[error("{}: cannot look for setup files: {source}", folder.display())]
+#[error("{}: this folder cannot be searched for setup files: {source}", folder.display())]
 pub struct FolderSearchError {
     folder: PathBuf,
     source: std::io::Error,

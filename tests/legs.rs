@@ -93,7 +93,7 @@ fn an_invalid_legs_file_is_refused_with_the_line_and_the_fix() {
     );
     assert_eq!(
         message(&format!("{header}8,15,leg,\n1,9,leg,\n")),
-        "legs.csv, line 2: the leg from 8 s starts before the leg on line 3 ends at 9 s: legs must not overlap"
+        "legs.csv, line 2: the leg from 8 s starts before the leg on line 3 ends at 9 s: legs must not overlap; correct one of the times"
     );
     assert_eq!(message(header), "legs.csv: there is no leg below the header; write one line for each leg");
     assert!(matches!(read_file("no/such/legs.csv").unwrap_err(), LegsFileError::Unreadable { .. }));

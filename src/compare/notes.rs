@@ -34,7 +34,10 @@ pub(super) fn notes(
 /// steps that both flights have.
 fn of_flight(flight: &FlownFlight, common: usize) -> Option<String> {
     if flight.steps.is_empty() {
-        return Some(format!("{} has no airspeed: no pair of legs was found in it.", flight.name));
+        return Some(format!(
+            "{} has no airspeed, because no pair of legs was found: its report gives the reasons.",
+            flight.name
+        ));
     }
     flight.steps.iter().all(|step| step.throttle_percent.is_none()).then(|| {
         format!(

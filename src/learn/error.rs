@@ -16,7 +16,7 @@ pub enum LearnError {
     NoneUsable(String),
     /// Fewer than two labels agree.
     #[error(
-        "{problem}, so nothing is learned: {first}",
+        "{problem}, so nothing is learned; the first conflict: {first}",
         problem = too_few_agree(*labels)
     )]
     TooFewAgree {

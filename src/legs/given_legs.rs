@@ -111,7 +111,7 @@ pub enum LegsFileError {
         path: PathBuf,
     },
     /// Two legs overlap.
-    #[error("{}, line {line}: the leg from {start_s} s starts before the leg on line {other_line} ends at {other_end_s} s: legs must not overlap", path.display())]
+    #[error("{}, line {line}: the leg from {start_s} s starts before the leg on line {other_line} ends at {other_end_s} s: legs must not overlap; correct one of the times", path.display())]
     Overlap {
         /// Path of the legs file.
         path: PathBuf,

@@ -136,7 +136,7 @@ pub enum GivenLegError {
     },
     /// A leg starts before the previous one ends.
     #[error(
-        "the given leg from {start_s} s overlaps the leg that ends at {other_end_s} s: legs must not overlap"
+        "the given leg from {start_s} s overlaps the leg that ends at {other_end_s} s: legs must not overlap; correct one of the times"
     )]
     Overlap {
         /// Start of the leg as given, in seconds of flight time.

@@ -254,7 +254,9 @@ impl Note {
             Self::NoLegs => {
                 "No straight, steady leg was found: a leg must hold its speed for at least 4 s. The legs can also be given by hand."
             }
-            Self::OneLeg => "Only one leg was found: an airspeed needs one leg in each direction.",
+            Self::OneLeg => {
+                "Only one leg was found, but an airspeed needs one leg in each direction: if another leg was flown, give the legs by hand."
+            }
             Self::NoPairs => "No two legs form a pair: give the legs by hand.",
             Self::OutsideRuns => {
                 "doubtful: no turn of the usual length lies between this pair and another pair, so its legs may not have been flown up and down the course"

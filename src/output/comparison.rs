@@ -240,7 +240,11 @@ fn overall_words(comparison: &Comparison) -> String {
     let word = overall_word(&overall);
     let as_flown = comparison.overall_as_flown.filter(|as_flown| overall_word(as_flown) != word);
     let otherwise = as_flown.map_or_else(String::new, |as_flown| {
-        format!("; without the voltage correction: {}, {}", overall_word(&as_flown), percentages(&as_flown))
+        format!(
+            "; without the voltage correction: {}, change of airspeed {}",
+            overall_word(&as_flown),
+            percentages(&as_flown)
+        )
     });
     format!(" All steps together: {word}, change of airspeed {}{otherwise}.", percentages(&overall))
 }

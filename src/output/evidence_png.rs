@@ -98,7 +98,7 @@ fn rows(flight: &Flight) -> Vec<SheetRow<'_>> {
         let (kind, start, end) =
             (kind_name(leg.kind), fixed(leg.steady_start_s, 1), fixed(leg.steady_end_s, 1));
         rows.push(SheetRow::Heading(format!(
-            "Leg {number}, {kind}, {start} to {end} s: median {median}{none}"
+            "Leg {number}, {kind}, {start} to {end} s: median speed {median}{none}"
         )));
         rows.extend((!crops.is_empty()).then_some(SheetRow::Crops(crops)));
     }

@@ -61,7 +61,7 @@ pub fn test_card_html(card: &TestCard, unit: Unit) -> String {
             div { h2 { "Steps" } (html_table(&step_rows(card, unit))) }
             div {
                 (sentences("Assumed", &card.assumptions))
-                (sentences("To mind", &[card.notes.clone(), vec![order_sentence(card)]].concat()))
+                (sentences("Notes", &[card.notes.clone(), vec![order_sentence(card)]].concat()))
             }
         }
         div.passes { @for pass in passes(card) { (pass_table(card, pass)) } }
@@ -84,7 +84,7 @@ fn passes(card: &TestCard) -> impl Iterator<Item = &[PlannedRun]> {
 pub fn facts(card: &TestCard, unit: Unit) -> Vec<String> {
     let flights = match card.flights {
         1 => "One flight is needed,".to_owned(),
-        flights => format!("{flights} flights are needed, each on a full pack and"),
+        flights => format!("{flights} flights are needed, each on a full pack,"),
     };
     let reached = if card.unmet_requirements.is_empty() { "" } else { " (not reached)" };
     let energy = card.flight_wh.map(|wh| format!(" and about {wh:.0} Wh"));

@@ -193,7 +193,7 @@ impl Findings {
         let shares: Vec<String> = shown_shares
             .map(|share| {
                 format!(
-                    "{} by {} +/- {} (resting voltage {:.1} V lower than before the legs)",
+                    "{} by {} +/- {} (at a resting voltage {:.1} V lower than before the legs)",
                     step_name(share.throttle_percent, share.step),
                     number(share.missing_mps, unit),
                     number(2.0 * share.uncertainty_mps, unit),

@@ -30,7 +30,7 @@ pub struct CompareArguments {
     #[arg(long, value_name = "UNIT")]
     units: Option<String>,
     /// Difference that you want to be able to detect, such as "2 km/h": the number of pairs needed is
-    /// printed. Default: 1 of the unit
+    /// printed. Default: 1 in the unit of the speeds
     #[arg(long, value_name = "SPEED", allow_hyphen_values = true)]
     show: Option<String>,
     /// Pack voltage under load at which the speeds are compared, in volts. Default: the mean of both

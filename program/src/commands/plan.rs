@@ -49,7 +49,7 @@ pub struct PlanArguments {
     /// Length of the straight course. Default: legs of 12 s
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     course: Option<String>,
-    /// Height above the ground
+    /// Height of the legs above the ground
     #[arg(long, value_name = "LENGTH", default_value = "30 m", allow_hyphen_values = true)]
     height: String,
     /// Duration of a turn, in seconds

@@ -81,7 +81,11 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     print_line!(
         "Next: look at the image and complete the file; its comments list what is missing: names, units, decimals."
     );
-    print_line!("Then: pairspeed inspect {} --setup {} --at 30", quoted(&arguments.clip), quoted(&file));
+    print_line!(
+        "Then see what each box reads, here at 30 s: pairspeed inspect {} --setup {} --at 30",
+        quoted(&arguments.clip),
+        quoted(&file)
+    );
     if !setup.regions.iter().any(|region| region.channel == Channel::Speed) {
         print_line!("No box was recognised as the speed: name one of them `speed`.");
     }

@@ -256,7 +256,12 @@ fn report(
         "Digits not labelled yet: {missing}. Readings with these digits stay blank. Label some of these readings next; earlier labels are kept:"
     );
     for (ask, path) in learned.requests.iter().zip(next) {
-        print_line!("  --say {}@{:.2}=...   (shown in {})", ask.channel.name(), ask.time_s, path.display());
+        print_line!(
+            "  --say {}@{:.2}=...   (write the text of the image {} after =)",
+            ask.channel.name(),
+            ask.time_s,
+            path.display()
+        );
     }
     Ok(())
 }

@@ -296,9 +296,12 @@ impl InboxProcessor {
     /// is made later.
     fn write(&mut self, path: &Path, now: Duration, entry: JournalEntry, say: &mut dyn FnMut(String)) {
         match self.journal.as_mut().map(|journal| journal.write(path, None, entry)) {
-            Some(Err(error)) => {
-                self.try_later(path, now, format!("the journal cannot be written: {error}"), say)
-            }
+            Some(Err(error)) => self.try_later(
+                path,
+                now,
+                format!("the journal of the inbox cannot be written: {error}; another attempt follows"),
+                say,
+            ),
             Some(Ok(())) | None => self.settle(path),
         }
     }

@@ -118,7 +118,7 @@ fn answer_table(flight: &Flight, rows: &[Row<'_>]) -> Markup {
                     @for (heading, unit) in HEADINGS.iter().zip(units) {
                         th scope="col" { (heading) @if !unit.is_empty() { " " span.unit { (unit) } } }
                     }
-                    @if remarks { th.words scope="col" { "to know" } }
+                    @if remarks { th.words scope="col" { "notes" } }
                 }
             }
             tbody { @for row in rows { (answer_row(row, units, remarks.then(|| row_remark(flight, row)))) } }
@@ -152,7 +152,7 @@ fn answer_row(row: &Row<'_>, units: [&str; HEADINGS.len()], remark: Option<Strin
                     td.none {}
                 }
             }
-            @if let Some(remark) = remark { td.words data-label="to know" { (remark) } }
+            @if let Some(remark) = remark { td.words data-label="notes" { (remark) } }
         }
     }
 }
@@ -203,7 +203,7 @@ pub(super) fn legs(flight: &Flight) -> Markup {
                                 @for (heading, unit) in headings {
                                     th scope="col" { (heading) @if !unit.is_empty() { " " span.unit { (unit) } } }
                                 }
-                                th.words scope="col" { "to know" }
+                                th.words scope="col" { "notes" }
                             }
                         }
                         tbody { @for (leg, number) in flight.legs.iter().zip(1..) { (leg_row(leg, number)) } }

@@ -216,7 +216,7 @@ fn measured(ui: &mut Ui, view_model: &ViewModel<'_>, flown: &Leg) {
     facts.extend(flown.satellites.map(|satellites| format!("{satellites:.0} satellites")));
     ui.label(facts.join(", "));
     if !flown.flags.is_empty() {
-        let words = format!("To know: {}", joined(&flown.flags));
+        let words = format!("Notes: {}", joined(&flown.flags));
         ui.colored_label(theme::colours(ui).unsure, visible::line(&words));
     }
 }
