@@ -47,10 +47,10 @@ impl FlightAir {
             });
         }
         // The density is proportional to p / T, and the airspeed at sea level to the cube root of the density.
-        let (missing, worth) = match (self.standard_temperature, self.standard_pressure) {
-            (true, true) => ("Temperature and pressure are", "10 degrees Celsius or 30 hPa changes"),
-            (true, false) => ("The temperature is", "10 degrees Celsius changes"),
-            (false, true) => ("The pressure is", "30 hPa changes"),
+        let (missing, deviation) = match (self.standard_temperature, self.standard_pressure) {
+            (true, true) => ("Temperature and pressure are", "10 degrees Celsius or 30 hPa"),
+            (true, false) => ("The temperature is", "10 degrees Celsius"),
+            (false, true) => ("The pressure is", "30 hPa"),
             (false, false) => return None,
         };
         let advice = match (self.standard_temperature, self.standard_pressure) {
@@ -59,7 +59,7 @@ impl FlightAir {
             _ => Advice::GivePressure,
         };
         let sentence = format!(
-            "{missing} not given: the standard atmosphere is used instead to compute the air density. An error of {worth} the airspeed at sea-level density by about 1 %."
+            "{missing} not given: the standard atmosphere is used instead to compute the air density. If the true value deviates from it by {deviation}, the airspeed at sea-level density is wrong by about 1 %."
         );
         Some(FlightNote { sentence, advice: Some(advice) })
     }

@@ -51,7 +51,7 @@ impl GivenLeg {
 #[non_exhaustive]
 pub enum LegsFileError {
     /// The legs file cannot be opened or read.
-    #[error("cannot read the legs file {}: {source}", path.display())]
+    #[error("cannot read the legs file {}: {source}; check its name and folder", path.display())]
     Unreadable {
         /// Path of the legs file.
         path: PathBuf,

@@ -332,16 +332,7 @@ impl Note {
             Self::NotSteady { change } => {
                 write!(f, "not steady: the speed changes by {change:.1} (in the unit of the results)")
             }
-            Self::HeightChanges { change, worth } => {
-                let (falls_or_rises, higher_or_lower) =
-                    if *change < 0.0 { ("falls", "higher") } else { ("rises", "lower") };
-                write!(
-                    f,
-                    "the height {falls_or_rises} by {:.0}, which explains a speed that is {higher_or_lower} by up to {:.1} (in the units of the results)",
-                    change.abs(),
-                    worth.abs()
-                )
-            }
+            Self::HeightChanges { change, worth } => write_height_change(f, *change, *worth),
             Self::FewSatellites { satellites } => write!(f, "few satellites: {satellites:.0}"),
             Self::LowVoltage { voltage_v, limit_v } => {
                 write!(f, "pack voltage {voltage_v:.1} V, below the limit of {limit_v:.1} V")
@@ -388,6 +379,18 @@ impl Note {
             | Self::ThrottleContradicts { .. } => Ok(()),
         }
     }
+}
+
+/// Writes the note [`Note::HeightChanges`].
+fn write_height_change(f: &mut fmt::Formatter<'_>, change: f64, worth: f64) -> fmt::Result {
+    let (falls_or_rises, higher_or_lower) =
+        if change < 0.0 { ("falls", "higher") } else { ("rises", "lower") };
+    write!(
+        f,
+        "the height {falls_or_rises} by {:.0}, which explains a speed that is {higher_or_lower} by up to {:.1} (in the units of the results)",
+        change.abs(),
+        worth.abs()
+    )
 }
 
 impl fmt::Display for Note {

@@ -24,10 +24,10 @@ pub enum QuantityError {
     },
     /// The unit in the text measures another quantity than is required.
     #[error(
-        "{text}: {} does not measure {}; give a number and a unit, such as \"8 {}\"",
-        unit.symbol(),
-        measure(usual.quantity()),
-        usual.symbol()
+        "{text}: {entered} does not measure {wanted}; give a number and a unit, such as \"8 {suitable}\"",
+        entered = unit.symbol(),
+        wanted = measure(usual.quantity()),
+        suitable = usual.symbol()
     )]
     OtherQuantity {
         /// The entered text.
@@ -74,6 +74,6 @@ fn measure(quantity: Quantity) -> &'static str {
     match quantity {
         Quantity::Speed => "a speed",
         Quantity::Length => "a length",
-        _ => "that",
+        _ => "this quantity",
     }
 }

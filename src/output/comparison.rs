@@ -194,13 +194,13 @@ fn difference_words(step: &StepDifference, style: &ComparisonStyle) -> String {
     let Estimate { value, low, high, .. } = step.difference_mps;
     let (low, high) = if value < 0.0 { (-high, -low) } else { (low, high) };
     format!(
-        "{} by {} at {}, 95 % interval {} to {}{}",
-        verdict_word(step.verdict),
-        in_unit(value.abs(), style),
-        step_name(step.throttle_percent, Some(step.step)),
+        "{faster_or_slower} by {difference} at {step_name}, 95 % interval {} to {}{}",
         number(low, style),
         number(high, style),
-        as_flown_words(step)
+        as_flown_words(step),
+        faster_or_slower = verdict_word(step.verdict),
+        difference = in_unit(value.abs(), style),
+        step_name = step_name(step.throttle_percent, Some(step.step)),
     )
 }
 

@@ -161,13 +161,13 @@ fn course_length(length_m: f64, unit: Unit) -> String {
 
 /// A sentence that explains the order of the runs.
 pub fn order_sentence(card: &TestCard) -> String {
-    let way = if card.runs.len() > card.steps.len() {
+    let purpose = if card.runs.len() > card.steps.len() {
         "Every other pass is flown in reverse order, so that a falling voltage affects all steps alike"
     } else {
         "The order keeps a falling voltage from looking like an effect of throttle"
     };
     format!(
-        "{way}: keep to it. (In this order, the correlation between throttle and time is at most {:.2}; in ascending order it would be 1.)",
+        "{purpose}: keep to this order. (The correlation between throttle and time is at most {:.2}; in ascending order of throttle it would be 1.)",
         card.throttle_order_correlation
     )
 }

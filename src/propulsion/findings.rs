@@ -193,11 +193,11 @@ impl Findings {
         let shares: Vec<String> = shown_shares
             .map(|share| {
                 format!(
-                    "{} by {} +/- {} (at a resting voltage {:.1} V lower than before the legs)",
-                    step_name(share.throttle_percent, share.step),
+                    "{step_name} by {} +/- {} (at a resting voltage {:.1} V lower than before the legs)",
                     number(share.missing_mps, unit),
                     number(2.0 * share.uncertainty_mps, unit),
-                    share.run_down_v
+                    share.run_down_v,
+                    step_name = step_name(share.throttle_percent, share.step)
                 )
             })
             .collect();
@@ -299,14 +299,14 @@ fn step_name(throttle_percent: Option<f64>, step: u32) -> String {
 }
 
 fn propeller_sentence(point: &PropellerPoint, unit: Unit) -> String {
-    let at =
+    let throttle =
         point.throttle_percent.map_or_else(|| "one step".to_owned(), |percent| format!("{percent:.0} %"));
     let revolutions = if point.measured {
         "rpm"
     } else {
         "rpm, as computed for a motor without load (in flight it turns more slowly)"
     };
-    let mut parts = vec![format!("Propeller at {at}: {:.0} {revolutions}", point.rpm)];
+    let mut parts = vec![format!("Propeller at {throttle}: {:.0} {revolutions}", point.rpm)];
     parts.extend(point.pitch_speed_mps.map(|speed| format!("pitch speed {}", in_unit(speed, unit))));
     parts.extend(point.slip.map(|slip| format!("slip {:.0} %", 100.0 * slip)));
     parts.extend(point.advance_ratio.map(|ratio| format!("advance ratio {ratio:.2}")));

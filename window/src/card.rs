@@ -88,8 +88,8 @@ impl CardEntry {
             Self::Within => {
                 "Wanted precision of the airspeed at each step: half the width of its 95 % interval"
             }
-            Self::TopSpeed => "Expected value; an earlier flight also provides it",
-            Self::Wind => "Expected value; an earlier flight also provides it",
+            Self::TopSpeed => "The airspeed that you expect; if empty, that of the earlier flight",
+            Self::Wind => "The wind that you expect; if empty, that of the earlier flight",
             Self::Gusts => {
                 "As a standard deviation: about a third of the difference between gusts and mean wind in a forecast"
             }

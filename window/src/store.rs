@@ -33,7 +33,7 @@ const LIMIT_BYTES: u64 = 8 << 20;
 #[non_exhaustive]
 pub enum StoreError {
     /// A file or folder cannot be written.
-    #[error("cannot keep {}: {reason}; check the free space and your rights there", path.display())]
+    #[error("cannot save {}: {reason}; check the free space and that you may write there", path.display())]
     Unwritable {
         /// Path of the file or folder.
         path: PathBuf,

@@ -50,7 +50,10 @@ pub struct InboxArguments {
 pub fn run(arguments: &InboxArguments) -> Result<(), Failure> {
     let folder = &arguments.folder;
     if !folder.is_dir() {
-        return Err(Failure::Misuse(format!("{}: there is no such folder", folder.display())));
+        return Err(Failure::Misuse(format!(
+            "{}: there is no such folder; create it, or name the folder of your recordings",
+            folder.display()
+        )));
     }
     check_setups(&arguments.setup)?;
     if let Err(error) = Confinement::check_available() {
@@ -58,7 +61,12 @@ pub fn run(arguments: &InboxArguments) -> Result<(), Failure> {
     }
     let mut reader = ReadingProcess { given: arguments.setup.clone() };
     if let Some(out) = &arguments.out {
-        let failure = |error| Failure::Misuse(format!("cannot create the folder {}: {error}", out.display()));
+        let failure = |error| {
+            Failure::Misuse(format!(
+                "cannot create the folder {}: {error}; name another folder with --out",
+                out.display()
+            ))
+        };
         std::fs::create_dir_all(out).map_err(failure)?;
     }
     let folders = InboxFolders { inbox: folder.clone(), results: arguments.out.clone() };

@@ -105,8 +105,12 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
     let info = clip.info().clone();
     let notes = clip.notes().sentences(&arguments.clip);
     let found = frames_near(&mut clip, &[at_s])?;
-    let frame =
-        found.first().ok_or_else(|| Failure::Failed(format!("{}: no frame", arguments.clip.display())))?;
+    let frame = found.first().ok_or_else(|| {
+        Failure::Failed(format!(
+            "{}: no frame can be decoded at this time; give another time with --at",
+            arguments.clip.display()
+        ))
+    })?;
     let regions = match &setup {
         Some(setup) => read_regions(&mut clip, setup, frame)?,
         None => Vec::new(),

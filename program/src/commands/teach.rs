@@ -174,7 +174,10 @@ impl PictureFolder<'_> {
     fn remove_old(self) -> Result<(), Failure> {
         for path in files_in(self.path).iter().filter(|path| is_old_picture(&file_name(path))) {
             remove_own(path, self.rules).map_err(|error| {
-                Failure::Failed(format!("cannot remove the old image {}: {error}", path.display()))
+                Failure::Failed(format!(
+                    "cannot remove the old image {}: {error}; remove it by hand",
+                    path.display()
+                ))
             })?;
         }
         Ok(())

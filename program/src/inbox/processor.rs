@@ -184,12 +184,8 @@ impl InboxProcessor {
         let identity = match Identity::of(path) {
             Ok(identity) => identity,
             Err(error) => {
-                return self.try_later(
-                    path,
-                    now,
-                    format!("the recording cannot be read now ({error}); another attempt follows"),
-                    say,
-                );
+                let reason = format!("the recording cannot be read now ({error}); another attempt follows");
+                return self.try_later(path, now, reason, say);
             }
         };
         let (entry, shorter) = match self.plan(path, identity) {
@@ -204,12 +200,8 @@ impl InboxProcessor {
         if let Some(Err(error)) =
             self.journal.as_mut().map(|journal| journal.write(path, shorter.as_ref(), entry.clone()))
         {
-            return self.try_later(
-                path,
-                now,
-                format!("not read, because the journal of the inbox cannot be written: {error}"),
-                say,
-            );
+            let reason = format!("not read, because the journal of the inbox cannot be written: {error}");
+            return self.try_later(path, now, reason, say);
         }
         let setups: Vec<PathBuf> = self.setups.iter().map(|(path, _)| path.clone()).collect();
         let mut outcome = reader.read(path, &results, &setups, shorter.is_some());

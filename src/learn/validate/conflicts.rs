@@ -37,7 +37,8 @@ pub struct SuspectLabel {
 
 impl fmt::Display for SuspectLabel {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{} seems to show {}", self.label, self.likely_text)?;
+        let Self { label, likely_text, .. } = self;
+        write!(f, "{label} seems to show {likely_text}")?;
         match &self.conflicting {
             Some(other) => write!(f, " (compare {})", other.label),
             None => write!(f, ", judging by the shapes of its digits"),
