@@ -203,7 +203,10 @@ fn the_share_of_voltage_comes_from_the_discharge_of_the_pack_not_from_its_sag() 
     assert!((fresh.full_throttle_mps - flown.full_throttle_mps - last.missing_mps).abs() < 1e-6);
     assert!(fresh.exponent > flown.exponent, "a pack running down looks like less from more throttle");
     let words = words(&findings);
-    assert!(words.contains("100 % by 7.1 +/- 2.4 (resting voltage 1.3 V lower)"), "{words}");
+    assert!(
+        words.contains("100 % by 7.1 +/- 2.4 (at a resting voltage 1.3 V lower than before the legs)"),
+        "{words}"
+    );
     let unseen = made_up((f64::NAN, f64::NAN), &[shown(50.0, 80.0, 24.5), shown(100.0, 130.0, 21.0)]);
     let unseen = of(&unseen, &Aircraft::default());
     assert!(unseen.curve.is_some() && unseen.fresh_curve.is_none() && unseen.voltage_shares.is_empty());

@@ -46,7 +46,10 @@ fn static_is_distinguished_from_a_picture() {
     });
     assert_eq!(losses(&readings), [(SignalLossKind::Static, LOST.len())]);
     assert_eq!(without_picture(&readings), LOST.collect::<Vec<_>>());
-    assert_eq!(lost_sentences(&readings), ["The video signal is lost from 3.2 s to 4.8 s: static."]);
+    assert_eq!(
+        lost_sentences(&readings),
+        ["The video signal is lost from 3.2 s to 4.8 s: the recording shows static."]
+    );
 }
 
 #[test]

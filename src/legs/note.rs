@@ -328,9 +328,12 @@ impl Note {
                 "doubtful: one and the same wind explains the speeds of only {paired} of the {legs} legs found, so the flight may not have been up and down one course"
             ),
             Self::ShortLeg { steady_s } => write!(f, "short: the speed is steady for only {steady_s:.1} s"),
-            Self::ManyBlanks { share } => write!(f, "{:.0} % of its readings are blank", share * 100.0),
+            Self::ManyBlanks { share } => write!(f, "{:.0} % of its speed readings are blank", share * 100.0),
             Self::NotSteady { change } => {
-                write!(f, "not steady: the speed changes by {change:.1} (in the unit of the results)")
+                write!(
+                    f,
+                    "not steady: the speed changes by {change:.1} within the leg (in the unit of the results)"
+                )
             }
             Self::HeightChanges { change, worth } => write_height_change(f, *change, *worth),
             Self::FewSatellites { satellites } => write!(f, "few satellites: {satellites:.0}"),

@@ -201,7 +201,7 @@ pub enum SetupProblem {
         allowed: String,
     },
     /// The unit does not measure the channel's quantity.
-    #[error("{} cannot be in {}: use one of {allowed}", channel.name(), unit.symbol())]
+    #[error("the channel {} cannot have the unit {}: use one of {allowed}", channel.name(), unit.symbol())]
     WrongQuantity {
         /// Channel of the region.
         channel: Channel,

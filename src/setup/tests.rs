@@ -291,7 +291,7 @@ fn a_unit_of_another_quantity_is_refused_with_the_allowed_ones() {
     assert_change_refused(
         "km/h",
         "ft",
-        "wing.toml, line 10: region 1 (speed): speed cannot be in ft: use one of mph, km/h, kn, m/s",
+        "wing.toml, line 10: region 1 (speed): the channel speed cannot have the unit ft: use one of mph, km/h, kn, m/s",
     );
 }
 

@@ -178,7 +178,10 @@ fn after_a_kill_a_recording_is_read_again_unless_its_results_were_complete() {
     }
     stage.scan();
     assert_eq!(stage.times_read(&deadly), 3);
-    assert_eq!(stage.said_of(&deadly), ["not read: the program ended unexpectedly at each attempt"]);
+    assert_eq!(
+        stage.said_of(&deadly),
+        ["not read: the program ended unexpectedly at each attempt; the recording is not tried again"]
+    );
     let next = stage.write("next.avi", 3, LENGTH);
     killed(&mut stage);
     stage.scan();
@@ -198,7 +201,7 @@ fn a_recording_at_which_its_process_crashes_is_tried_three_times_and_others_are_
         said,
         [
             "not read: it crashed; another attempt follows",
-            "not read: the program ended unexpectedly at each attempt"
+            "not read: the program ended unexpectedly at each attempt; the recording is not tried again"
         ]
     );
 }
@@ -237,7 +240,7 @@ fn existing_results_are_kept() {
     fs::write(results.join("legs.csv"), "mine").unwrap();
     stage.scan();
     assert_eq!((stage.times_read(&path), fs::read_dir(&results).unwrap().count()), (0, 1));
-    assert_eq!(stage.said_of(&path), ["has results already and is not read again"]);
+    assert_eq!(stage.said_of(&path), ["the recording has results already and is not read again"]);
 }
 
 #[test]
@@ -265,13 +268,19 @@ fn a_removed_recording_is_read_when_it_is_back() {
     let mut stage = Stage::new();
     let gone = stage.write("gone.avi", 1, LENGTH);
     stage.scan();
-    assert_eq!(stage.said_of(&gone), ["not read: removed while it was read; another attempt follows"]);
+    assert_eq!(
+        stage.said_of(&gone),
+        ["not read: the recording was removed while it was read; another attempt follows"]
+    );
     let early = stage.write("a.avi", 2, LENGTH);
     let listing = Listing::of(stage.folder.path());
     stage.processor.as_mut().unwrap().step(stage.now, listing, &mut stage.reader, &mut |_| {});
     fs::remove_file(&early).unwrap();
     stage.scan();
-    assert_eq!(stage.said_of(&early), ["removed before it was read; it will be read when it is back"]);
+    assert_eq!(
+        stage.said_of(&early),
+        ["the recording was removed before it was read; it will be read when it is back"]
+    );
     stage.write("a.avi", 2, LENGTH);
     stage.scan();
     assert_eq!(stage.times_read(&early), 1);
