@@ -11,7 +11,7 @@ use crate::decipher::{
 };
 use crate::footage::{Clip, LumaImage as _, LumaPlane};
 use crate::geometry::PixelRect;
-use crate::glyphs::GlyphSet;
+use crate::glyphs::{Face, GlyphSet};
 use crate::learn::{LabelFile, LabelledReading, LearnedGlyphs, fetch_examples, learn_glyphs};
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
@@ -111,6 +111,7 @@ impl<'a> DecipheredCamera<'a> {
                 agreement(&pairs).is_some_and(|share| share >= *min_share)
             }) && !lacks_first_digits(&self.pairs(region, frames, &read, MIN_EVIDENCE))
         };
+        set.faces.retain(has_digits);
         let left_out: Vec<usize> = (0..self.readouts.len()).filter(|region| !agrees(*region)).collect();
         left_out.into_iter().rev().map(|region| self.remove(region)).collect()
     }
@@ -160,6 +161,11 @@ fn example(readout: &DecipheredReadout, still_time_s: f64) -> Option<DecipheredT
     in_still.or_else(best).cloned()
 }
 
+/// Whether a face has the glyph of a digit. A face loses all of them if all its digits are doubtful.
+fn has_digits(face: &Face) -> bool {
+    face.glyphs.iter().any(|glyph| glyph.character.is_ascii_digit())
+}
+
 /// Removes the labels of a channel that contain one of these digits. If wrong labels were kept, they would outweigh
 /// the labels of these digits that the pilot gives later.
 fn drop_labels(labels: &mut LabelFile, channel: &Channel, digits: &[char]) {
@@ -202,6 +208,14 @@ pub(super) fn region_of(readout: &DecipheredReadout, channel: Channel) -> Region
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_face_without_digits_is_not_saved() {
+        let mut set = crate::glyphs::builtin_sets().unwrap().swap_remove(0);
+        assert!(set.faces.iter().all(has_digits));
+        set.faces[0].glyphs.retain(|glyph| glyph.character == '.');
+        assert!(!has_digits(&set.faces[0]));
+    }
 
     #[test]
     fn labels_of_a_channel_with_doubtful_digits_are_dropped() {

@@ -58,11 +58,14 @@ impl Rating {
         Self { log_odds: if fits { 0.0 } else { IMPOSSIBLE }, reasons: Vec::new() }
     }
 
-    /// Adds `log_odds` and the reason if the rule holds.
+    /// Adds `log_odds` and the reason if the rule holds. Log odds of the same reason are summed.
     fn rule(mut self, holds: bool, log_odds: f64, reason: Reason) -> Self {
         if holds {
             self.log_odds += log_odds;
-            self.reasons.push((log_odds, reason));
+            match self.reasons.iter_mut().find(|(_, earlier)| *earlier == reason) {
+                Some((sum, _)) => *sum += log_odds,
+                None => self.reasons.push((log_odds, reason)),
+            }
         }
         self
     }

@@ -97,6 +97,14 @@ fn probabilities_of_a_clear_flight_are_high_and_reasons_are_given() {
 }
 
 #[test]
+fn a_reason_of_two_rules_is_given_once() {
+    let high = readout(0, |time_s| 1420.0 + 20.0 * (time_s / 30.0).sin());
+    let reasons = name_channels(&[&high]).remove(0).reasons;
+    let ranges = reasons.iter().filter(|reason| matches!(reason, Reason::Range(..))).count();
+    assert_eq!(ranges, 1, "{reasons:?}");
+}
+
+#[test]
 fn a_unit_beside_a_readout_outweighs_its_behaviour() {
     let with_unit = |unit| DecipheredReadout {
         words: Words { unit: Some(unit), caption: None },
