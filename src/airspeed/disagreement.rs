@@ -71,7 +71,8 @@ impl Disagreement {
         })
     }
 
-    /// The budget row that adds the disagreement to the mean of `pairs` pairs.
+    /// The row of the uncertainty budget for the disagreement between pairs, in the standard uncertainty of the mean of
+    /// `pairs` pairs.
     pub fn row(&self, pairs: usize) -> Contribution {
         Contribution {
             cause: Cause::Disagreement,

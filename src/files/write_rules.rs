@@ -26,7 +26,8 @@ pub enum Existing {
 /// Kind of an output file. It decides how a file that the program made is recognised.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum OutputKind {
-    /// A setup, a page or a result. The pilot may have edited it, so it never counts as one that the program made.
+    /// A setup, a page or a result. The pilot may have edited it, so it is never replaced as if only the program
+    /// had written it.
     Document,
     /// A PNG image. The program recognises its own images by the software that they name.
     Picture,

@@ -129,7 +129,7 @@ pub enum Note {
         /// Number of legs found.
         legs: usize,
     },
-    /// About a pair: the speed varies like that of a circle flown in wind.
+    /// About a pair: the ground speed rises and falls within the legs, as it does in circles flown in wind.
     Circling,
     /// About a step: all of its pairs are doubtful.
     DoubtfulStep,

@@ -225,9 +225,9 @@ fn assumption_words(comparison: &Comparison, style: &ComparisonStyle) -> String 
         return String::new();
     }
     let holds = match matched.iter().filter(|step| other_as_flown(step).is_some()).count() {
-        0 => "without the voltage correction, every step has the same verdict".to_owned(),
-        1 => "without the voltage correction, 1 step has another verdict".to_owned(),
-        count => format!("without the voltage correction, {count} steps have another verdict"),
+        0 => "without the voltage correction, no verdict would change".to_owned(),
+        1 => "without the voltage correction, the verdict of 1 step would change".to_owned(),
+        count => format!("without the voltage correction, the verdicts of {count} steps would change"),
     };
     format!(
         " These verdicts rest on an assumption, not on a measurement in these flights: speed is proportional to the voltage to the power {:.1}; {holds}.",

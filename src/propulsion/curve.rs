@@ -223,9 +223,9 @@ pub struct DiminishingReturn {
 }
 
 /// Finds the point of diminishing return: the lowest step above which every gain is below `threshold_mps`.
-/// The default of the threshold is half of the average gain from the lowest step to the highest (our own
-/// definition). `None` if the gain up to the highest step is still above the threshold, or with fewer than
-/// three steps.
+/// By default the threshold is half of the average gain per per cent of throttle between the lowest and
+/// the highest step (our own definition). `None` if the last gain, the one to the highest step, is still above the
+/// threshold, or with fewer than three steps.
 #[must_use]
 pub fn diminishing_return(gains: &[Gain], threshold_mps: Option<f64>) -> Option<DiminishingReturn> {
     let (first, last) = (gains.first()?, gains.last()?);

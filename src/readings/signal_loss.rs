@@ -153,7 +153,7 @@ pub fn lost_sentences(readings: &Readings) -> Vec<String> {
             SignalLossKind::Damaged => "the frames cannot be decoded",
             SignalLossKind::Static => "the recording shows static",
             SignalLossKind::Empty => "the recording shows an empty screen",
-            SignalLossKind::Frozen => "the recording repeats one frame",
+            SignalLossKind::Frozen => "the image is frozen",
         };
         format!("The video signal is lost from {:.1} s to {:.1} s: {seen}.", lost.start_s, lost.end_s)
     };

@@ -36,7 +36,7 @@ pub(super) const SETUP_TABLES: [KeySpec; 3] = [
         required: true,
         list_length: None,
         form: "one table [[region]], in double brackets, for each number to be read",
-        help: "one number shown by the overlay",
+        help: "a number that the overlay shows, with its box and channel",
     },
 ];
 

@@ -44,8 +44,8 @@ pub struct ChannelSummary {
 pub struct StretchSummary {
     /// Time of the first blank frame, in seconds of flight time; `None` if not finite.
     pub start_s: Option<f64>,
-    /// Time of the next frame that was read, or of the last frame, in seconds of flight time; `None` if not
-    /// finite.
+    /// Time of the first frame after the interval, or of the last frame of the recording if the interval reaches its
+    /// end, in seconds of flight time; `None` if not finite.
     pub end_s: Option<f64>,
     /// Number of blank frames.
     pub frames: usize,

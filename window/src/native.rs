@@ -95,7 +95,7 @@ pub fn try_display() -> Result<(), WindowError> {
         options,
         Box::new(move |_| {
             reached.store(true, Ordering::Relaxed);
-            Err("the window is not needed any more".into())
+            Err("the display works: the window of this check closes again".into())
         }),
     );
     match run {

@@ -23,7 +23,7 @@ use crate::inbox::{ReadingOutcome, RecordingReader};
 use crate::quoting::quoted;
 use crate::wording;
 
-/// Name of the command, which only `inbox` gives.
+/// Name of the command. `inbox` starts it; pilots do not.
 const COMMAND: &str = "read-arrived";
 
 /// Read one recording for `inbox`, which waits for the outcome on standard output

@@ -40,9 +40,9 @@ const BORDER_WEIGHT: f32 = 0.35;
 /// Cost of strokes outside the text, relative to that of missing strokes (set by judgement).
 const OUTSIDE_WEIGHT: f32 = 2.0;
 
-/// Weight of the mean squared distance between a digit's strokes and the centre of its cell in the cost of a layout,
-/// with distances in cell widths. A digit that is half a stroke off the centre costs about as much as one stroke
-/// outside the text (set by judgement).
+/// Weight of the off-centre term in the cost of a layout. The term is the mean squared distance between the strokes
+/// of a digit and the centre of its cell, in squared cell widths. With this weight, a digit that is half the width of a
+/// stroke off the centre costs about as much as one stroke outside the text (set by judgement).
 const OFF_CENTRE_WEIGHT: f32 = 16.0;
 
 /// Maximum number of layouts that are returned. Later the glyphs decide between them, since under noise the

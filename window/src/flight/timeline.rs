@@ -51,7 +51,7 @@ pub(super) fn show(ui: &mut Ui, view_model: &ViewModel<'_>, heights: Heights, ac
     ui.spacing_mut().item_spacing.y = 3.0;
     let (ribbon, _) = ui.allocate_exact_size(Vec2::new(ui.available_width(), RIBBON), Sense::hover());
     let Some(speed) = view_model.readout(&Channel::Speed) else {
-        ui.label("The recording has no speed that changes, so there is nothing to draw.");
+        ui.label("No changing speed was read from the recording, so there is no plot.");
         return;
     };
     let transform = plot(ui, view_model, speed, heights.speed, actions);

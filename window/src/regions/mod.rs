@@ -73,7 +73,7 @@ pub struct RegionsScreen {
     edited: Option<LastEdit>,
 }
 
-/// The last edit that is not saved in the setup file.
+/// The most recent edit, while it is not saved in the setup file.
 struct LastEdit {
     marks: Marks,
     /// Time of the edit; `None` once the edit was written to the store.
