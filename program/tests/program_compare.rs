@@ -217,7 +217,7 @@ fn a_verdict_on_an_assumed_effect_of_voltage_says_so_and_gives_the_verdict_witho
     std::fs::write(&file, text).unwrap();
     let text = said(&pairspeed(&["compare", &before, &after])).replace("\n  ", " ");
     assert!(text.contains("rest on an assumption"), "{text}");
-    assert!(text.contains("without the voltage correction, 1 step has another verdict"), "{text}");
+    assert!(text.contains("without the voltage correction, the verdict of 1 step would change"), "{text}");
     assert!(text.contains("(without voltage correction: no difference shown)"), "{text}");
     let given: Value =
         serde_json::from_str(&said(&pairspeed(&["compare", &before, &after, "--json"]))).unwrap();

@@ -78,7 +78,8 @@ impl RegionsScreen {
             let found = shared.found.is_some();
             if found {
                 let words = "Accept and read the flight";
-                let hint = "Enter: saves the boxes and the images of the digits in the folder of the recording";
+                let hint =
+                    "Enter: saves the boxes and the images of the digits in the folder of the recording";
                 let clicked = theme::main_button(ui, words).on_hover_text(hint).clicked();
                 if clicked || progress::agrees(ui, self.canvas.id()) {
                     return self.agree(&ui.ctx().clone(), shared);
