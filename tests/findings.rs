@@ -204,7 +204,9 @@ fn the_share_of_voltage_comes_from_the_discharge_of_the_pack_not_from_its_sag() 
     assert!(fresh.exponent > flown.exponent, "a pack running down looks like less from more throttle");
     let words = words(&findings);
     assert!(
-        words.contains("100 % by 7.1 +/- 2.4 (at a resting voltage 1.3 V lower than before the legs)"),
+        words.contains(
+            "100 % by 7.1 +/- 2.4 (flown when the resting voltage was 1.3 V lower than before the legs)"
+        ),
         "{words}"
     );
     let unseen = made_up((f64::NAN, f64::NAN), &[shown(50.0, 80.0, 24.5), shown(100.0, 130.0, 21.0)]);

@@ -81,11 +81,11 @@ fn an_invalid_legs_file_is_refused_with_the_line_and_the_fix() {
     );
     assert_eq!(
         message(&format!("{header}1,9,sideways,\n")),
-        "legs.csv, line 2, column kind: \"sideways\" is not a kind of leg: write upwind, downwind, unpaired or leg"
+        "legs.csv, line 2, column kind: \"sideways\" is not a kind of leg: write upwind, downwind, unpaired, or leg (its speed then decides the direction)"
     );
     assert_eq!(
         message(&format!("{header}1,9,leg,150\n")),
-        "legs.csv, line 2, column throttle_percent: \"150\" is not a throttle in per cent: write 0 to 100, or leave the cell empty if it is not known"
+        "legs.csv, line 2, column throttle_percent: \"150\" is not a throttle in per cent: write 0 to 100, or nothing if the throttle is not known"
     );
     assert_eq!(
         message(&format!("{header}9,1,leg,\n")),

@@ -23,7 +23,7 @@ mod signal;
 mod still;
 mod templates;
 
-pub use clip::{ClipPaths, FrameSource, Recording, RenderedFrame, Shot, make_clip};
+pub use clip::{ClipPaths, FrameSource, RecordedFrame, Recording, RenderedFrame, make_clip};
 pub use drawing::{DrawnSet, Glyph, Icon};
 pub use error::Error;
 pub use flight::{Fix, GustStrength, Leg, Sample, Step, Truth, simulate};

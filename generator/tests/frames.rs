@@ -2,7 +2,7 @@
 
 #![allow(clippy::unwrap_used)]
 
-use clip_generator::{Frame, FrameSource, RenderedFrame, Scenario, Shot};
+use clip_generator::{Frame, FrameSource, RecordedFrame, RenderedFrame, Scenario};
 
 /// A short flight with two values over the salt flat; `rest` adds tables.
 fn source(seed: u32, field_keys: &str, rest: &str) -> FrameSource {
@@ -23,7 +23,7 @@ fn small(frame_rate: u32) -> String {
     format!("[video]\nwidth = 320\nheight = 160\nframe_rate = {frame_rate}\n")
 }
 
-fn shots(source: &FrameSource) -> &[Shot] {
+fn shots(source: &FrameSource) -> &[RecordedFrame] {
     &source.recordings()[0].shots
 }
 

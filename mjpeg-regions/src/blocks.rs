@@ -126,7 +126,7 @@ impl BlockDecoder {
 
     /// Whether a sequence of zero bits decodes to blocks without AC coefficients that all have the same DC coefficient,
     /// so that it codes an area of one grey level.
-    pub(crate) fn decodes_zeros_to_one_level(&self) -> bool {
+    pub(crate) fn decodes_zeros_to_uniform_blocks(&self) -> bool {
         let first = |table: &HuffmanTable| table.codes().next().map(|(_, symbol)| symbol);
         first(&self.dc) == Some(0) && first(&self.ac) == Some(END_OF_BLOCK)
     }
@@ -400,9 +400,9 @@ mod tests {
 
     #[test]
     fn zeros_are_blocks_of_one_level_if_the_first_codes_say_so() {
-        assert!(decoder(&[0, 3], &[0x00, 0x01]).decodes_zeros_to_one_level());
-        assert!(!decoder(&[3, 0], &[0x00, 0x01]).decodes_zeros_to_one_level());
-        assert!(!decoder(&[0, 3], &[0x01, 0x00]).decodes_zeros_to_one_level());
+        assert!(decoder(&[0, 3], &[0x00, 0x01]).decodes_zeros_to_uniform_blocks());
+        assert!(!decoder(&[3, 0], &[0x00, 0x01]).decodes_zeros_to_uniform_blocks());
+        assert!(!decoder(&[0, 3], &[0x01, 0x00]).decodes_zeros_to_uniform_blocks());
     }
 
     #[test]

@@ -239,7 +239,7 @@ impl Decoder {
             self.decoders[component.decoder].set_tables(dc, ac)?;
         }
         self.scan.read(header.scan)?;
-        if self.scan.has_zeros && !self.decoders[0].decodes_zeros_to_one_level() {
+        if self.scan.has_zeros && !self.decoders[0].decodes_zeros_to_uniform_blocks() {
             return Err(DecodeError::Damaged);
         }
         self.transform.set_quantisation(header.quantisation);

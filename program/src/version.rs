@@ -11,6 +11,6 @@ pub const VERSION: &str = env!("CARGO_PKG_VERSION");
 pub static TEXT: LazyLock<String> = LazyLock::new(|| {
     let commit = option_env!("PAIRSPEED_COMMIT").unwrap_or("unknown");
     let features =
-        if cfg!(feature = "window") { "window" } else { "none (this program was built without the window)" };
+        if cfg!(feature = "window") { "window" } else { "no window (this program was built without it)" };
     format!("{VERSION}\ncommit {commit}\nFFmpeg {}\nfeatures: {features}", VideoLibrary::in_use().release)
 });

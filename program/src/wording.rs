@@ -44,7 +44,9 @@ pub fn message(error: &dyn Advised) -> String {
 /// Why a label cannot be used, followed by the advice that belongs to it.
 pub fn label_problem(problem: &LabelProblem) -> String {
     match problem {
-        LabelProblem::NoText => format!("{problem} with `pairspeed inspect CLIP --setup FILE`"),
+        check_the_box @ LabelProblem::NoText => {
+            format!("{check_the_box} with `pairspeed inspect CLIP --setup FILE`")
+        }
         other => other.to_string(),
     }
 }

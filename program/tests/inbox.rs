@@ -193,7 +193,8 @@ impl Arriving {
         match self.kind {
             Kind::Sound | Kind::Cut | Kind::Punched | Kind::Removed => {
                 // Killed after the results were written, it says so after the restart.
-                let known = lines.iter().filter(|line| line.contains("before the restart")).count();
+                let known =
+                    lines.iter().filter(|line| line.contains("before the program was restarted")).count();
                 assert!(read + known == 1 && refused == 0 && has_results, "{context}");
             }
             Kind::HalfCopied => assert!((1..=2).contains(&read) && has_results, "{context}"),

@@ -84,7 +84,10 @@ fn a_wrong_label_is_left_out_and_shown_and_can_be_insisted_on() {
     let index = labels.iter().position(|label| label.starts_with("speed@40=")).unwrap();
     labels[index] = format!("speed@40={wrong}");
     let first = printed(&setup.teach(&labels));
-    assert!(first.contains(&format!("Label not used: speed@40={wrong} seems to show {text}")), "{first}");
+    assert!(
+        first.contains(&format!("Label not used: speed@40={wrong}: the readout seems to show {text}")),
+        "{first}"
+    );
     assert!(
         first.contains("learned from 17 labelled readings") && first.contains("--insist speed@40"),
         "{first}"

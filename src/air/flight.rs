@@ -59,7 +59,7 @@ impl FlightAir {
             _ => Advice::GivePressure,
         };
         let sentence = format!(
-            "{missing} not given: the standard atmosphere is used instead to compute the air density. If the true value deviates from it by {deviation}, the airspeed at sea-level density is wrong by about 1 %."
+            "{missing} not given: the standard atmosphere is used instead to compute the air density. If the true value deviates from it by {deviation}, the airspeed converted to sea-level density is wrong by about 1 %."
         );
         Some(FlightNote { sentence, advice: Some(advice) })
     }

@@ -266,7 +266,7 @@ pub fn wind_notes(given: &GivenWind, found: Option<&WindFinding>, pairs: &[Pair]
         let doubt = CONTRADICTION_UNCERTAINTIES * median(&doubts).unwrap_or(0.0);
         if (along - usual.abs()).abs() > doubt.max(CONTRADICTION_SHARE * along.max(usual.abs())) {
             notes.push(FlightNote::from(format!(
-                "Along the course, the given wind blows at {along:.1}, but the speeds of the legs show {:.1} (both in the unit of the speed): check the speed, unit and direction of the given wind.",
+                "Along the course, the given wind blows at {along:.1}, but the speeds of the legs show {:.1} (both in the unit of the results): check the speed, unit and direction of the given wind.",
                 usual.abs()
             )));
         }

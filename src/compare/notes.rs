@@ -43,7 +43,7 @@ fn of_flight(flight: &FlownFlight, common: usize) -> Option<String> {
         format!(
             "The throttle of {} is not known: give its throttle steps when reading it{}.",
             flight.name,
-            if common > 0 { "; its steps are compared in the order flown" } else { "" }
+            if common > 0 { "; until then, its steps are compared in the order flown" } else { "" }
         )
     })
 }

@@ -139,7 +139,7 @@ impl ClipNotes {
             )),
         };
         let repaired = counted(self.timestamps_repaired, "timestamp was", "timestamps were").map(|timestamps| {
-            format!("{timestamps} missing or out of order, and replaced by a time between those of the neighbouring frames")
+            format!("{timestamps} missing or out of order; times between those of the neighbouring frames are used instead")
         });
         let restarted = counted(self.timestamps_restarted, "time", "times")
             .map(|times| format!("within the clip, the timestamps start again {times}; how much time is missing there is unknown"));
@@ -197,7 +197,7 @@ impl ClipNotes {
     fn about_frames(&self) -> Vec<String> {
         let interlaced = counted(self.frames_interlaced, "frame is", "frames are").map(|frames| {
             format!(
-                "{frames} interlaced: alternate lines show two different times, so one frame may show a changing number twice"
+                "{frames} interlaced: alternate lines were recorded at two different times, so one frame may show two values of a changing number, mixed"
             )
         });
         let rotated = self.rotation_degrees.map(|degrees| {
@@ -268,7 +268,7 @@ mod tests {
             notes.sentences(Path::new("card/a.avi")),
             [
                 "the timestamps are unusable: times are computed from the frame rate that the file states, 29.970 frames per second",
-                "1 timestamp was missing or out of order, and replaced by a time between those of the neighbouring frames",
+                "1 timestamp was missing or out of order; times between those of the neighbouring frames are used instead",
                 "within the clip, the timestamps start again 2 times; how much time is missing there is unknown",
                 "1 frame is damaged",
                 "2 pieces of the video could not be decoded",
@@ -280,7 +280,7 @@ mod tests {
                 "the recording has no frames between 1.00 s and 1.70 s",
                 "the recording has no frames between 2.00 s and 2.70 s",
                 "the recording has 2 further gaps without frames",
-                "9 frames are interlaced: alternate lines show two different times, so one frame may show a changing number twice",
+                "9 frames are interlaced: alternate lines were recorded at two different times, so one frame may show two values of a changing number, mixed",
                 "the file asks players to rotate the video clockwise by 180 degrees; the video is read without that rotation",
             ]
         );

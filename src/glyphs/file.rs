@@ -149,7 +149,7 @@ impl Description {
         }
         if let Some(face) = self.faces.iter().find(|face| !is_file_name(&face.picture)) {
             return Err(format!(
-                "picture = {:?} is not the name of a file in the same folder; write such a name",
+                "picture = {:?} must be a file name without a path; the file must be in the folder of this set",
                 face.picture
             ));
         }
@@ -325,12 +325,13 @@ fn glyph_from(
     let columns = sheet.width() as usize / width;
     if glyph.column >= columns || (sheet.height() as usize) < height {
         return Err(format!(
-            "picture {} is {}x{} pixels: it has no column {} for the character '{}'; correct the column, or replace the picture",
+            "picture {} is {}x{} pixels, too small for the cell of the character '{}', number {} from the left; correct column = {}, or replace the picture",
             face.picture,
             sheet.width(),
             sheet.height(),
-            glyph.column,
-            glyph.character
+            glyph.character,
+            glyph.column.saturating_add(1),
+            glyph.column
         ));
     }
     let pixel =

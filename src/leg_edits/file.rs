@@ -205,7 +205,9 @@ fn check_found(table: &EditsTable) -> Result<(), String> {
         let (from_s, to_s) = whole_s.unwrap_or((start_s, end_s));
         let times = [first_s, last_s, start_s, end_s, from_s, to_s];
         if times.into_iter().any(|time_s| time_s.abs() > MAX_TIME_S) {
-            return Err(format!("leg {number} or the recording has a time of more than {MAX_TIME_S} s"));
+            return Err(format!(
+                "a time of leg {number} or of the recording is later than {MAX_TIME_S} s or earlier than -{MAX_TIME_S} s"
+            ));
         }
         let in_order = until_s <= start_s && start_s < end_s && end_s <= last_s;
         if !(in_order && from_s <= start_s && end_s <= to_s) {

@@ -90,7 +90,7 @@ impl fmt::Display for LegEdit {
             Self::Mark { leg, kind: LegKind::Downwind } => write!(f, "mark leg {leg} as downwind"),
             Self::Mark { leg, kind: LegKind::Unpaired } => write!(f, "leave leg {leg} out"),
             Self::Mark { leg, kind: LegKind::Leg } => {
-                write!(f, "decide from the speeds whether leg {leg} is upwind or downwind")
+                write!(f, "let the speeds decide whether leg {leg} is upwind or downwind")
             }
             Self::Throttle { leg, percent: Some(percent) } => {
                 write!(f, "set the throttle of leg {leg} to {percent} %")

@@ -213,13 +213,17 @@ fn given_leg(
         return Err(LegsFileError::Reversed { path: path.to_owned(), line, start_s, end_s });
     }
     let kind = kind(cell(columns.kind)).ok_or_else(|| {
-        bad("kind", cell(columns.kind), "a kind of leg: write upwind, downwind, unpaired or leg")
+        bad(
+            "kind",
+            cell(columns.kind),
+            "a kind of leg: write upwind, downwind, unpaired, or leg (its speed then decides the direction)",
+        )
     })?;
     let throttle_percent = throttle(cell(columns.throttle)).ok_or_else(|| {
         bad(
             "throttle_percent",
             cell(columns.throttle),
-            "a throttle in per cent: write 0 to 100, or leave the cell empty if it is not known",
+            "a throttle in per cent: write 0 to 100, or nothing if the throttle is not known",
         )
     })?;
     Ok(GivenLeg { throttle_percent, ..GivenLeg::new(start_s, end_s, kind) })

@@ -69,10 +69,10 @@ impl fmt::Display for NotPaired {
             Self::Throttle => "the legs before and after it were flown at another throttle",
             Self::Heading => "the legs before and after it were not flown in the opposite direction",
             Self::NoTurn => "no turn was found between this leg and the legs before and after it",
-            Self::Wind => "it is not faster or slower than the neighbouring legs by as much as the wind of this flight predicts",
+            Self::Wind => "its speed differs from that of the neighbouring legs by more or less than the wind of this flight predicts",
             Self::Lengths => "the neighbouring legs are much longer or shorter",
             Self::Short => "it is much shorter than the other legs of this flight",
-            Self::QuickTurn => "the turn next to it is much quicker than the others of this flight",
+            Self::QuickTurn => "the turn next to it is much shorter than the other turns of this flight",
             Self::Apart => "too much time passed between it and the neighbouring legs",
             Self::Voltage => "the neighbouring legs were flown at another pack voltage",
             Self::OutsideRuns => "it does not belong to a run (legs flown up and down the course, one after the other)",
@@ -249,7 +249,7 @@ impl Note {
                 "No speed reading can be trusted: check the box of the speed region, and teach its digits."
             }
             Self::ConstantSpeed => {
-                "The speed never changes: check that its box is around the speed readout; otherwise the readout was frozen."
+                "The speed never changes: check that its box is around the speed readout. If it is, the readout itself was frozen."
             }
             Self::NoLegs => {
                 "No straight, steady leg was found: a leg must hold its speed for at least 4 s. The legs can also be given by hand."
@@ -262,7 +262,7 @@ impl Note {
                 "doubtful: no turn of the usual length lies between this pair and another pair, so its legs may not have been flown up and down the course"
             }
             Self::UnlikeOthers => {
-                "doubtful: this pair is the first or last of a run, or in no run, and its length, wind, turn or voltage differs from that of the other pairs"
+                "doubtful: this pair differs from the other pairs in length, wind, turn or voltage, and it is the first or last of a run, or in no run"
             }
             Self::Circling => {
                 "doubtful: the speed rises and falls as in circles flown in wind, so the legs may not be straight"
@@ -350,7 +350,7 @@ impl Note {
             Self::LegsDisagree { residual } => {
                 write!(
                     f,
-                    "no single airspeed and wind explain its legs: their speeds deviate by {residual:.1} (standard deviation, in the unit of the results)"
+                    "no single airspeed and wind explain its legs: their speeds deviate from the best fit by {residual:.1} (standard deviation, in the unit of the results)"
                 )
             }
             Self::PairsDisagree { slowest, fastest } => write!(

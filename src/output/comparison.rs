@@ -143,7 +143,7 @@ fn verdict_word(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Faster => "faster",
         Verdict::Slower => "slower",
-        Verdict::NotAmongSoMany => "not significant, because several steps were compared",
+        Verdict::NotAmongSoMany => "not significant after correction for the number of steps compared",
         Verdict::NotShown => "no difference shown",
     }
 }
@@ -283,7 +283,7 @@ fn pairs_words(comparison: &Comparison, style: &ComparisonStyle) -> String {
             )
         }
         None => format!(
-            " A difference of {wanted} cannot be detected in such wind with any number of pairs: wait for calmer air, fly along the wind, or use a display with finer steps."
+            " A difference of {wanted} cannot be detected in such wind with any number of pairs: wait for calmer air, lay the course along the wind, or use a display with finer steps."
         ),
     }
 }

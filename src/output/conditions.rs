@@ -43,7 +43,7 @@ fn wind_sentence(wind: &WindFinding, symbol: &str) -> String {
         WindSource::Turns => "estimated from the speeds in the turns",
     };
     format!(
-        "Wind {} from {} degrees ({source}), of which {} blow across the course of {} degrees; the airspeeds are corrected for this crosswind.",
+        "Wind {} from {} degrees ({source}), with a component of {} across the course of {} degrees; the airspeeds are corrected for this crosswind.",
         with_symbol(&shown(wind.speed, 1), symbol),
         shown(wind.from_deg, 0),
         with_symbol(&shown(wind.across.abs(), 1), symbol),

@@ -33,7 +33,7 @@ pub fn sentence(unread: &UnreadChannel) -> String {
         |moments| {
             let clip = file_name(&unread.clip);
             let dots = if unread.command.is_some() {
-                " (in the command, replace the dots by the text shown there)"
+                " (in the command, replace the dots with the text that the readout shows at that time)"
             } else {
                 ""
             };

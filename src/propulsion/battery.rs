@@ -111,7 +111,7 @@ impl Battery {
             (None, None) => "not seen at rest, ".to_owned(),
         };
         let per_cell = self.cells.map(|cells| {
-            let guess = if self.cells_guessed { ", estimated from the voltage" } else { "" };
+            let guess = if self.cells_guessed { ", their number estimated from the voltage" } else { "" };
             format!(", {:.2} V per cell ({cells} cells{guess})", self.lowest_v / f64::from(cells))
         });
         said.push(format!(

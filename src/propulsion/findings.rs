@@ -193,7 +193,7 @@ impl Findings {
         let shares: Vec<String> = shown_shares
             .map(|share| {
                 format!(
-                    "{step_name} by {} +/- {} (at a resting voltage {:.1} V lower than before the legs)",
+                    "{step_name} by {} +/- {} (flown when the resting voltage was {:.1} V lower than before the legs)",
                     number(share.missing_mps, unit),
                     number(2.0 * share.uncertainty_mps, unit),
                     share.run_down_v,
@@ -264,7 +264,7 @@ impl Findings {
             "likely, but not statistically significant"
         };
         Some(format!(
-            "Diminishing return from {:.0} % on: each further per cent of throttle brings less than {:.2} {}, half of the average gain ({how}).",
+            "Diminishing returns from {:.0} % on: each further per cent of throttle adds less than {:.2} {} of airspeed, half of the average gain ({how}).",
             point.throttle_percent,
             point.threshold_mps / unit.si_per_unit(),
             unit.symbol()

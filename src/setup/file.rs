@@ -70,7 +70,7 @@ impl LoadedSetup {
         let no_unit = speed.filter(|region| region.unit_shown().is_none()).map(|_| {
             format!(
                 "{file}: the speed has no unit, so speeds are given as plain numbers and results that need a unit \
-                 are left out: write unit = \"{}\" in its [[region]], whichever the overlay shows",
+                 are left out: add to its [[region]] the unit that the overlay shows: unit = \"{}\"",
                 symbols_of(Quantity::Speed).replace(", ", "\" or unit = \"")
             )
         });

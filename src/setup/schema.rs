@@ -61,7 +61,7 @@ pub(super) const CAMERA: [KeySpec; 3] = [
         required: false,
         list_length: None,
         form: "glyphs = \"folder\"",
-        help: "folder with learned digit shapes; if left out, NAME-glyphs beside this file NAME.setup.toml, otherwise the built-in shapes",
+        help: "folder with the learned glyphs; if this key is left out, the folder NAME-glyphs beside this file (NAME.setup.toml) is used, or the built-in glyphs if there is no such folder",
     },
 ];
 
@@ -114,7 +114,7 @@ pub(super) const REGION: [KeySpec; 7] = [
         required: false,
         list_length: None,
         form: "max_rate = 70.0, a number above 0",
-        help: "fastest plausible change per second; a faster jump is left blank",
+        help: "fastest plausible change per second; readings after a faster jump are left blank",
     },
 ];
 

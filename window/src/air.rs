@@ -61,7 +61,7 @@ impl AirEntry {
                 "Course of the legs over the ground, in either direction, in degrees; needed for the wind if \
                  the overlay shows no course"
             }
-            Self::Temperature => "At the field, in degrees Celsius, or with F in degrees Fahrenheit",
+            Self::Temperature => "At the field, such as 24 (degrees Celsius) or 75F (degrees Fahrenheit)",
             Self::AtField => "As a barometer at the field shows it, such as 940 (hPa) or 27.8inHg",
             Self::SeaLevel => {
                 "Reduced to sea level (QNH), as forecasts and airfields give it, such as 1018 (hPa) or 30.06inHg"

@@ -95,10 +95,14 @@ impl CardEntry {
             }
             Self::Course => "How far you can fly straight, such as 300 m or 900 ft",
             Self::Height => "Such as 30 m or 100 ft",
-            Self::Turn => "Time from one leg to the next, in seconds",
+            Self::Turn => "Time of a turn, from the end of one leg to the start of the next, in seconds",
             Self::Minutes => "From launch to landing",
-            Self::PackEnergy => "Nominal voltage times Ah; the plan uses four fifths of it",
-            Self::FullPower => "Electrical power; enter it together with the energy of the pack",
+            Self::PackEnergy => {
+                "In Wh: nominal voltage times capacity in Ah; the test card uses four fifths of it"
+            }
+            Self::FullPower => {
+                "Electrical power drawn from the pack at full throttle, in watts; enter it together with the energy of the pack"
+            }
         }
     }
 }
@@ -177,8 +181,7 @@ impl CardScreen {
     fn earlier(&mut self, ui: &mut Ui, shared: &Shared) {
         let label = ui.label("Earlier results");
         let field = TextEdit::singleline(&mut self.form.earlier).desired_width(240.0).hint_text("none");
-        let hint =
-            "Result folder of an earlier flight: provides speeds, wind and gusts that you do not enter";
+        let hint = "Results of an earlier flight: used for the speeds, wind and gusts that you leave empty";
         ui.add(field).labelled_by(label.id).on_hover_text(hint);
         if ui.button("Choose…").on_hover_text("Choose a result folder").clicked() {
             let beside = Path::new(self.form.earlier.trim()).parent();

@@ -190,7 +190,7 @@ impl DigitsScreen {
         let words: Vec<String> = self.known.iter().map(read).collect();
         let known = self.are_known();
         let head = if known {
-            "The known glyphs already read this overlay: there is nothing that you must label."
+            "This overlay can be read with the known glyphs: you need not label anything."
         } else {
             "Not all of this overlay can be read with the known glyphs: type the text of some of the images."
         };

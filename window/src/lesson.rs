@@ -124,16 +124,24 @@ impl Suspect {
                 });
             }
         });
-        if self.pictures.len() > 1 {
-            ui.label(RichText::new("Do both images show the same digit where their labels differ?").strong());
-        }
+        let (yes, no) = if self.pictures.len() > 1 {
+            let question =
+                "A digit that looks alike in both images is labelled differently. Is it the same digit?";
+            ui.label(RichText::new(question).strong());
+            (
+                format!("Yes: the left image shows {}", self.likely_text),
+                "No: the label of the left image is right, learn from it",
+            )
+        } else {
+            (format!("Yes: it shows {}", self.likely_text), "No: the label is right, learn from it")
+        };
         let mut action = None;
         ui.horizontal_wrapped(|ui| {
-            if ui.button(format!("Yes: it shows {}", self.likely_text)).clicked() {
+            if ui.button(yes).clicked() {
                 let (channel, text) = (self.channel.clone(), self.likely_text.clone());
                 action = Some(LessonAction::Correct(LabelledReading { channel, time_s: self.time_s, text }));
             }
-            if ui.button("No: the label is right, learn from it").clicked() {
+            if ui.button(no).clicked() {
                 action = Some(LessonAction::Insist(self.channel.clone(), self.time_s));
             }
         });

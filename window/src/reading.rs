@@ -195,7 +195,8 @@ impl Screen for ReadingScreen {
         }
         if let Some(finished) = shared.take_result(&mut self.reading) {
             self.table = Some(table(&finished.flight));
-            shared.done(format!("the flight is read; its results are in {}", finished.folder.display()));
+            shared
+                .done(format!("the flight has been read; its results are in {}", finished.folder.display()));
             shared.set_finished(Some(finished));
         }
     }
@@ -226,7 +227,7 @@ fn show_what(ui: &mut egui::Ui, shared: &Shared) {
     let Some(setup) = &shared.setup else { return };
     let channels: Vec<&str> = setup.setup.regions.iter().map(|region| region.channel.name()).collect();
     let words = format!(
-        "Every frame of {} is read: {}, as marked in {}.",
+        "Every frame of {} will be read, for these channels: {} (regions from {}).",
         clips.join(", "),
         channels.join(", "),
         file_name(&setup.path)

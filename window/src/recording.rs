@@ -133,7 +133,7 @@ impl RecordingScreen {
                 let goes_on = path.as_ref().is_some_and(|path| !shared.clips.is_empty() && !shared.clips.contains(path));
                 let add = ui
                     .add_enabled(goes_on, Button::new("Add to this flight"))
-                    .on_hover_text("The recorder's next file of the flight that is already open");
+                    .on_hover_text("This file continues the flight that is already open");
                 let chosen = if add.clicked() {
                     path.map(|path| shared.clips.iter().cloned().chain([path]).collect())
                 } else {
@@ -190,8 +190,11 @@ impl RecordingScreen {
         if let Some(setup) = &shared.setup {
             let channels: Vec<&str> =
                 setup.setup.regions.iter().map(|region| region.channel.name()).collect();
-            let words =
-                format!("Its regions are known ({}): {}.", file_name(&setup.path), channels.join(", "));
+            let words = format!(
+                "The regions of this recording are known (from {}): {}.",
+                file_name(&setup.path),
+                channels.join(", ")
+            );
             ui.label(visible::line(&words));
             setup.warnings().iter().for_each(|doubt| {
                 ui.label(RichText::new(visible::line(doubt)).color(theme::colours(ui).unsure));

@@ -83,7 +83,7 @@ impl Store {
         let text = text_of(draft, &beside(clip, kind))?;
         let first = write_whole(&beside(clip, kind), text.as_bytes(), Existing::Replace);
         let Err(error) = first else { return Ok(()) };
-        let Some(path) = self.away(clip, kind) else {
+        let Some(path) = self.fallback_path(clip, kind) else {
             return Err(StoreError::of(&beside(clip, kind))(error));
         };
         write_in_folder(&path, &text)
@@ -93,14 +93,14 @@ impl Store {
     /// read.
     #[must_use]
     pub fn kept<T: DeserializeOwned>(&self, clip: &Path, kind: &str) -> Option<T> {
-        let places = [Some(beside(clip, kind)), self.away(clip, kind)];
+        let places = [Some(beside(clip, kind)), self.fallback_path(clip, kind)];
         places.into_iter().flatten().find_map(|path| read(&path))
     }
 
     /// Removes the unsaved edits of a kind that were kept for a clip, because they were saved or are not
     /// wanted.
     pub fn forget(&self, clip: &Path, kind: &str) {
-        for path in [Some(beside(clip, kind)), self.away(clip, kind)].into_iter().flatten() {
+        for path in [Some(beside(clip, kind)), self.fallback_path(clip, kind)].into_iter().flatten() {
             // Usually there is no such file, so an error is ignored.
             let _absent = fs::remove_file(path);
         }
@@ -128,7 +128,7 @@ impl Store {
     }
 
     /// Path at which unsaved edits are kept if the clip's folder cannot be written to; `None` without a user's folder.
-    fn away(&self, clip: &Path, kind: &str) -> Option<PathBuf> {
+    fn fallback_path(&self, clip: &Path, kind: &str) -> Option<PathBuf> {
         let mut hasher = DefaultHasher::new();
         std::path::absolute(clip).unwrap_or_else(|_| clip.to_owned()).hash(&mut hasher);
         let stem = clip.file_stem().unwrap_or_default().to_string_lossy();

@@ -8,7 +8,7 @@ mod source;
 
 use std::path::{Path, PathBuf};
 
-pub use schedule::{Recording, Shot};
+pub use schedule::{RecordedFrame, Recording};
 pub use source::{FrameSource, RenderedFrame};
 
 use crate::error::Error;

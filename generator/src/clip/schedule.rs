@@ -15,7 +15,7 @@ pub(super) const WOBBLE_RAD: f64 = 0.9;
 
 /// One recorded frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Shot {
+pub struct RecordedFrame {
     /// Index of the frame's nominal time among those of its file, from 0; dropped frames are counted.
     pub grid: u64,
     /// Index of the frame's nominal time among those of the whole flight, from 0; dropped frames are counted.
@@ -32,7 +32,7 @@ pub struct Recording {
     /// Time of the file's first frame, in seconds since the start of the flight.
     pub start_s: f64,
     /// Frames of the file, at least one.
-    pub shots: Vec<Shot>,
+    pub shots: Vec<RecordedFrame>,
 }
 
 /// The files of the recording of a flight that lasts `flight_s` seconds.
@@ -47,12 +47,12 @@ pub(crate) fn recordings(scenario: &Scenario, flight_s: f64) -> Vec<Recording> {
         let first = (from_s / period_s - 1e-9).ceil().max(0.0) as u64;
         let start_s = first as f64 * period_s;
         let frames = ((to_s - start_s) / period_s - 1e-9).ceil().max(0.0) as u64;
-        let shots: Vec<Shot> = (0..frames)
+        let shots: Vec<RecordedFrame> = (0..frames)
             .filter(|&grid| grid == 0 || !random.random_bool(video.dropped))
             .map(|grid| {
                 let wobble_s = video.stamp_wobble_s * (1.0 - (WOBBLE_RAD * grid as f64).cos());
                 let time_s = grid as f64 * period_s + wobble_s;
-                Shot { grid, number: first + grid, time_s, flight_s: start_s + time_s }
+                RecordedFrame { grid, number: first + grid, time_s, flight_s: start_s + time_s }
             })
             .collect();
         if !shots.is_empty() {

@@ -5,13 +5,13 @@ use rayon::prelude::*;
 use crate::error::Error;
 use crate::flight::{Sample, Truth, simulate};
 use crate::frame::{Frame, Rows};
-use crate::overlay::{Layout, Readout};
+use crate::overlay::{Layout, OverlayTexts};
 use crate::random::slow_wave;
 use crate::scenario::{LostLook, LostPicture, Scenario};
 use crate::scenery::Scenery;
-use crate::signal::Channel;
+use crate::signal::VideoLink;
 
-use super::schedule::{Recording, Shot, recordings};
+use super::schedule::{RecordedFrame, Recording, recordings};
 
 /// A finished frame and the texts it shows.
 #[derive(Debug, Clone)]
@@ -30,9 +30,9 @@ pub struct FrameSource {
     truth: Truth,
     recordings: Vec<Recording>,
     pub(super) layout: Layout,
-    readout: Readout,
+    overlay_texts: OverlayTexts,
     scenery: Scenery,
-    channel: Channel,
+    link: VideoLink,
 }
 
 impl FrameSource {
@@ -46,9 +46,9 @@ impl FrameSource {
         let truth = simulate(scenario);
         Ok(Self {
             layout: Layout::new(&scenario.overlay)?,
-            readout: Readout::new(scenario, &truth),
+            overlay_texts: OverlayTexts::new(scenario, &truth),
             scenery: Scenery::new(scenario)?,
-            channel: Channel::new(scenario, truth.length_s()),
+            link: VideoLink::new(scenario, truth.length_s()),
             recordings: recordings(scenario, truth.length_s()),
             scenario: scenario.clone(),
             truth,
@@ -75,39 +75,39 @@ impl FrameSource {
 
     /// Makes one frame.
     #[must_use]
-    pub fn frame(&self, shot: &Shot) -> RenderedFrame {
+    pub fn frame(&self, shot: &RecordedFrame) -> RenderedFrame {
         let video = &self.scenario.video;
         match self.lost_at(shot.flight_s) {
             Some(lost) if lost.look == LostLook::Frozen => {
                 let (numerator, denominator) = video.frame_rate.fraction().unwrap_or((30, 1));
                 let rate = f64::from(numerator) / f64::from(denominator);
                 let back = ((shot.flight_s - lost.start_s) * rate - 1e-6).ceil().max(0.0) as u64;
-                self.seen(shot.number.saturating_sub(back), lost.start_s)
+                self.degraded_frame(shot.number.saturating_sub(back), lost.start_s)
             }
-            Some(lost) => self.channel.lost(lost.look, video.width, video.height, shot.number).map_or_else(
-                || self.seen(shot.number, shot.flight_s),
+            Some(lost) => self.link.lost(lost.look, video.width, video.height, shot.number).map_or_else(
+                || self.degraded_frame(shot.number, shot.flight_s),
                 |frame| RenderedFrame { frame, texts: vec![String::new(); self.layout.fields.len()] },
             ),
-            None => self.seen(shot.number, shot.flight_s),
+            None => self.degraded_frame(shot.number, shot.flight_s),
         }
     }
 
     /// The camera image without text.
-    pub(super) fn scenery(&self, shot: &Shot) -> Frame {
+    pub(super) fn scenery(&self, shot: &RecordedFrame) -> Frame {
         self.background(shot.flight_s)
     }
 
     /// Draws the given texts, one for each field of the overlay, over the given scenery, and degrades the frame.
-    pub(super) fn with_texts(&self, scenery: &Frame, shot: &Shot, texts: &[String]) -> Frame {
+    pub(super) fn with_texts(&self, scenery: &Frame, shot: &RecordedFrame, texts: &[String]) -> Frame {
         let mut frame = scenery.clone();
         self.layout.paint(&mut frame, texts, self.overlay_shift(shot.flight_s), Rows::All);
-        self.channel.send(&mut frame, shot.number, shot.flight_s);
+        self.link.degrade(&mut frame, shot.number, shot.flight_s);
         frame
     }
 
     /// Makes several frames on all processor cores, in order.
     #[must_use]
-    pub fn frames(&self, shots: &[Shot]) -> Vec<RenderedFrame> {
+    pub fn frames(&self, shots: &[RecordedFrame]) -> Vec<RenderedFrame> {
         shots.par_iter().map(|shot| self.frame(shot)).collect()
     }
 
@@ -118,10 +118,10 @@ impl FrameSource {
 
     /// The frame at a time of the flight in seconds, with scenery and text, degraded as by the video link. `number`
     /// selects the noise.
-    fn seen(&self, number: u64, flight_s: f64) -> RenderedFrame {
+    fn degraded_frame(&self, number: u64, flight_s: f64) -> RenderedFrame {
         let mut frame = self.background(flight_s);
         let texts = self.paint(&mut frame, flight_s);
-        self.channel.send(&mut frame, number, flight_s);
+        self.link.degrade(&mut frame, number, flight_s);
         RenderedFrame { frame, texts }
     }
 
@@ -155,12 +155,12 @@ impl FrameSource {
 
     fn paint(&self, frame: &mut Frame, flight_s: f64) -> Vec<String> {
         let shift = self.overlay_shift(flight_s);
-        let first = self.readout.at(flight_s);
+        let first = self.overlay_texts.at(flight_s);
         if !self.scenario.degradation.interlaced {
             self.layout.paint(frame, first, shift, Rows::All);
             return first.to_vec();
         }
-        let second = self.readout.at(flight_s + self.field_s());
+        let second = self.overlay_texts.at(flight_s + self.field_s());
         self.layout.paint(frame, first, shift, Rows::Even);
         self.layout.paint(frame, second, shift, Rows::Odd);
         let joined = |(first, second): (&String, &String)| {

@@ -63,7 +63,7 @@ struct Builder {
     segments: Vec<Segment>,
     height_m: f64,
     /// Sign of the last turn's angle, 1 for right or -1 for left. It alternates from turn to turn.
-    side: f64,
+    last_turn_sign: f64,
 }
 
 impl Builder {
@@ -83,8 +83,8 @@ impl Builder {
     }
 
     fn turn(&mut self, length_s: f64, sweep_deg: f64, into: LegKind, throttle_percent: f64, height_m: f64) {
-        self.side = -self.side;
-        let motion = Motion::Turn { sweep_deg: sweep_deg * self.side, into };
+        self.last_turn_sign = -self.last_turn_sign;
+        let motion = Motion::Turn { sweep_deg: sweep_deg * self.last_turn_sign, into };
         self.add(length_s, motion, throttle_percent, height_m);
     }
 }
@@ -94,7 +94,7 @@ pub(super) fn segments(scenario: &Scenario) -> Vec<Segment> {
     let plan = &scenario.flight;
     let starts_low = plan.climb_s > 0.0;
     let height_m = if starts_low { STANDING_HEIGHT_M } else { plan.leg_height_m };
-    let mut builder = Builder { segments: Vec::new(), height_m, side: 1.0 };
+    let mut builder = Builder { segments: Vec::new(), height_m, last_turn_sign: 1.0 };
     if starts_low {
         add_launch(&mut builder, plan);
     }

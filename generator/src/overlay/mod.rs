@@ -6,7 +6,7 @@ mod values;
 
 pub(crate) use colours::TextColours;
 pub use face::{Face, FaceChoice};
-pub(crate) use values::Readout;
+pub(crate) use values::OverlayTexts;
 
 use std::sync::Arc;
 

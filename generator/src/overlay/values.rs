@@ -8,13 +8,13 @@ use crate::scenario::{AltitudeOver, Channel, Field, Scenario};
 
 /// The texts of all fields after each update.
 #[derive(Debug)]
-pub(crate) struct Readout {
+pub(crate) struct OverlayTexts {
     update_hz: f64,
     /// One row for each update, with one text for each field.
     texts: Vec<Vec<String>>,
 }
 
-impl Readout {
+impl OverlayTexts {
     /// Computes the texts from the flight's values, as the overlay does.
     pub(crate) fn new(scenario: &Scenario, truth: &Truth) -> Self {
         let update_hz = scenario.overlay.update_hz;

@@ -5,10 +5,10 @@ use rand::RngExt;
 use crate::random::{Purpose, stream};
 
 /// Width and height of the texture in pixels, a power of two (set by judgement).
-const EDGE: usize = 512;
+const SIDE_PX: usize = 512;
 /// Number of copies that are kept, each with half the width of the one before. A smaller copy, from 4 by 4 pixels, is
 /// replaced by the mean (set by judgement).
-const FLAT_LEVEL: usize = 7;
+const LEVELS: usize = 7;
 
 /// A square grey texture, values 0 to 1, that repeats in both directions.
 #[derive(Debug)]
@@ -30,14 +30,15 @@ impl Texture {
     /// `number` selects the random numbers, so that textures of one seed differ.
     pub(super) fn noise(seed: u64, number: u8, coarsest: usize, octaves: u32) -> Self {
         let mut random = stream(seed, Purpose::Texture(number));
-        let mut sum = vec![0.0_f32; EDGE * EDGE];
+        let mut sum = vec![0.0_f32; SIDE_PX * SIDE_PX];
         let (mut strength, mut total) = (1.0, 0.0);
         for octave in 0..octaves {
-            let cells = (coarsest << octave).min(EDGE);
+            let cells = (coarsest << octave).min(SIDE_PX);
             let lattice: Vec<f32> = (0..cells * cells).map(|_| random.random()).collect();
             for (index, value) in sum.iter_mut().enumerate() {
-                let place = |pixel: usize| pixel as f32 * cells as f32 / EDGE as f32;
-                *value += strength * lattice_value(&lattice, cells, place(index % EDGE), place(index / EDGE));
+                let place = |pixel: usize| pixel as f32 * cells as f32 / SIDE_PX as f32;
+                *value +=
+                    strength * lattice_value(&lattice, cells, place(index % SIDE_PX), place(index / SIDE_PX));
             }
             total += strength;
             strength *= 0.55;
@@ -54,9 +55,9 @@ impl Texture {
         let seeds: Vec<[f32; 2]> = (0..cells * cells)
             .map(|_| [random.random_range(0.1..0.9), random.random_range(0.1..0.9)])
             .collect();
-        let values = (0..EDGE * EDGE).map(|index| {
-            let place = |pixel: usize| pixel as f32 * cells as f32 / EDGE as f32;
-            let apart = nearest_two(&seeds, cells, place(index % EDGE), place(index / EDGE));
+        let values = (0..SIDE_PX * SIDE_PX).map(|index| {
+            let place = |pixel: usize| pixel as f32 * cells as f32 / SIDE_PX as f32;
+            let apart = nearest_two(&seeds, cells, place(index % SIDE_PX), place(index / SIDE_PX));
             1.0 - (apart / 0.13).clamp(0.0, 1.0)
         });
         Self::from_values(values.collect())
@@ -64,8 +65,8 @@ impl Texture {
 
     fn from_values(values: Vec<f32>) -> Self {
         let bytes = values.iter().map(|value| (value * 255.0) as u8).collect();
-        let mut levels = vec![Level { edge: EDGE, values: bytes }];
-        while levels.len() < FLAT_LEVEL {
+        let mut levels = vec![Level { edge: SIDE_PX, values: bytes }];
+        while levels.len() < LEVELS {
             levels.extend(levels.last().map(Level::halved));
         }
         let mean = values.iter().sum::<f32>() / values.len() as f32;
@@ -77,9 +78,9 @@ impl Texture {
     #[inline]
     pub(super) fn at(&self, x: f32, y: f32, footprint: f32) -> f32 {
         // The exponent of a float is the whole part of its base-two logarithm.
-        let pixels = (footprint * EDGE as f32).max(1.0);
+        let pixels = (footprint * SIDE_PX as f32).max(1.0);
         let level = ((pixels.to_bits() >> 23) as usize).saturating_sub(127);
-        if level < FLAT_LEVEL { self.levels[level].at(x, y) } else { self.mean }
+        if level < LEVELS { self.levels[level].at(x, y) } else { self.mean }
     }
 }
 

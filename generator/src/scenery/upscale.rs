@@ -3,7 +3,7 @@
 use crate::frame::Frame;
 
 /// The whole number that stands for the share 1 in the interpolation.
-const WHOLE: u32 = 256;
+const SHARE_ONE: u32 = 256;
 
 /// Position of a row or column of the enlarged image between two of the original image: the indices of these two, and a
 /// share.
@@ -11,7 +11,7 @@ const WHOLE: u32 = 256;
 struct Between {
     first: usize,
     second: usize,
-    /// Weight of the second one, in units of 1/[`WHOLE`].
+    /// Weight of the second one, in units of 1/[`SHARE_ONE`].
     share: u32,
 }
 
@@ -52,10 +52,11 @@ impl Upscaler {
         for row in &self.rows {
             let [first, second] = [row.first, row.second].map(|y| &plane[y * width..(y + 1) * width]);
             for ((level, &a), &b) in line.iter_mut().zip(first).zip(second) {
-                *level = u32::from(a) * (WHOLE - row.share) + u32::from(b) * row.share;
+                *level = u32::from(a) * (SHARE_ONE - row.share) + u32::from(b) * row.share;
             }
             enlarged.extend(columns.iter().map(|column| {
-                let level = line[column.first] * (WHOLE - column.share) + line[column.second] * column.share;
+                let level =
+                    line[column.first] * (SHARE_ONE - column.share) + line[column.second] * column.share;
                 (level >> 16) as u8
             }));
         }
@@ -69,8 +70,8 @@ fn places(from: usize, to: usize) -> Vec<Between> {
         .map(|place| {
             let source = ((place as f32 + 0.5) * from as f32 / to as f32 - 0.5).max(0.0);
             let first = (source as usize).min(last);
-            let share = ((source - first as f32) * WHOLE as f32) as u32;
-            Between { first, second: (first + 1).min(last), share: share.min(WHOLE) }
+            let share = ((source - first as f32) * SHARE_ONE as f32) as u32;
+            Between { first, second: (first + 1).min(last), share: share.min(SHARE_ONE) }
         })
         .collect()
 }

@@ -61,7 +61,7 @@ impl GaussianBlur {
 
 /// Degrades frames as the video link between camera and recorder does.
 #[derive(Debug)]
-pub(crate) struct Channel {
+pub(crate) struct VideoLink {
     degradation: Degradation,
     seed: u64,
     noise: NoiseStore,
@@ -88,7 +88,7 @@ struct FrameState {
     bursts: Vec<(usize, usize)>,
 }
 
-impl Channel {
+impl VideoLink {
     pub(crate) fn new(scenario: &Scenario, length_s: f64) -> Self {
         let degradation = scenario.degradation.clone();
         let coder = degradation.composite.map(|system| Coder::new(system, scenario.video.width));
@@ -104,7 +104,7 @@ impl Channel {
 
     /// Degrades a frame at a time of the flight in seconds. `number` is the index of the frame's nominal time in the
     /// flight; it selects the noise and the phase of the subcarrier.
-    pub(crate) fn send(&self, frame: &mut Frame, number: u64, time_s: f64) {
+    pub(crate) fn degrade(&self, frame: &mut Frame, number: u64, time_s: f64) {
         if !self.changes_anything() {
             return;
         }

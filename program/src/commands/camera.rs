@@ -64,7 +64,7 @@ fn new_setup(clip: &mut Clip, path: &Path, setup: &Path, ask: bool) -> Result<Lo
     let undeciphered = match camera.undeciphered.len() {
         0 => String::new(),
         count => format!(
-            ". If the speed is in one of the {count} boxes that could not be deciphered, `pairspeed setup {} --force` proposes these boxes, too",
+            ". If the speed is in one of the {count} boxes whose digits could not be deciphered, run `pairspeed setup {} --force`: it replaces the setup file by one with these boxes, too",
             quoted(path)
         ),
     };
@@ -154,7 +154,7 @@ fn describe_questions(camera: &NewCamera, clip: &Path) -> Result<(), Failure> {
             .map_err(Failure::failed)?;
     }
     say_line!(
-        "If the images show these texts, confirm them (correct the text after = where it is wrong), then read again:"
+        "Compare the images with these texts, correct the text after = where it is wrong, run this command, then read again:"
     );
     say_line!("  pairspeed teach {} --setup {}{labels}", quoted(clip), quoted(&camera.setup.path));
     Ok(())

@@ -5,6 +5,8 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use pairspeed::airspeed::StepResult;
 use pairspeed::files::{Existing, MAX_SUMMARY_BYTES, read_bytes, write_error_in_words, write_whole};
+use pairspeed::model::channel::Channel;
+use pairspeed::model::units::Unit;
 use pairspeed::output::folder::ResultFolder;
 use pairspeed::output::summary_json;
 use pairspeed::setup::LoadedSetup;
@@ -113,7 +115,7 @@ impl TruthComparison {
             return format!("  {throttle:>3} %  no airspeed found");
         };
         format!(
-            "  {throttle:>3} %  read {airspeed:6.1}  truth {:6.1}  off by {off:+.2} %, {} its interval",
+            "  {throttle:>3} %  measured {airspeed:6.1}  true {:6.1}  error {off:+.2} %, truth {} the interval",
             self.flown_airspeed,
             if inside { "inside" } else { "outside" }
         )
@@ -136,7 +138,10 @@ pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
     }
     print_result(&flight, false)?;
     print_line!();
-    print_line!("Compared with the truth of this simulated flight:");
+    let unit = flight.unit(&Channel::Speed).map_or("the unit of the overlay", Unit::symbol);
+    print_line!(
+        "Compared with the truth of this simulated flight, for each throttle step (speeds in {unit}):"
+    );
     compared.iter().for_each(|step| print_line!("{}", step.in_words()));
     print_line!("Report: {}", arguments.out.join("report.html").display());
     print_line!("CSV:    {}", arguments.out.join("pairs.csv").display());

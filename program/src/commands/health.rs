@@ -74,7 +74,7 @@ fn recordings(library: &VideoLibrary) -> Check {
         (Lack::Nothing, library.reads.join(", "))
     } else {
         let found = format!(
-            "{} cannot be read: install an FFmpeg that includes them, or use the portable program",
+            "{} cannot be read: install an FFmpeg with decoders for them, or use the portable pairspeed, which brings its own FFmpeg",
             library.lacks.join(", ")
         );
         (Lack::Needed, found)

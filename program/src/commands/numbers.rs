@@ -49,7 +49,7 @@ fn within(text: &str, range: std::ops::RangeInclusive<f64>, fix: &str) -> Result
 
 fn no_number(text: &str) -> String {
     if let Some(seconds) = minutes_and_seconds(text) {
-        return format!("give the time in seconds alone: write {seconds}");
+        return format!("give the time in seconds only, without minutes: write {seconds}");
     }
     if text.is_empty() {
         return "give a number".to_owned();

@@ -58,10 +58,10 @@ pub struct PlanArguments {
     /// Flying time of a pack in minutes, from launch to landing
     #[arg(long, value_name = "MINUTES", value_parser = positive, allow_negative_numbers = true)]
     minutes: Option<f64>,
-    /// Energy of the pack in Wh (nominal voltage times Ah); the plan uses four fifths of it
+    /// Energy of the pack in Wh (nominal voltage times capacity in Ah); the test card uses four fifths of it
     #[arg(long, value_name = "WH", value_parser = number, allow_negative_numbers = true, requires = "full_power_w")]
     pack_wh: Option<f64>,
-    /// Electrical power at full throttle in W
+    /// Electrical power drawn from the pack at full throttle, in W
     #[arg(long, value_name = "WATTS", value_parser = number, allow_negative_numbers = true, requires = "pack_wh")]
     full_power_w: Option<f64>,
     /// Unit of the speeds: mph, km/h, kn or m/s. Default: the unit given with --within or --top-speed, that

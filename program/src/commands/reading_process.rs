@@ -148,7 +148,7 @@ fn fitting(recording: &Path, setups: Vec<LoadedSetup>) -> Result<Option<LoadedSe
 
 fn no_setup(recording: &Path) -> String {
     format!(
-        "no setup fits; find its readouts with `pairspeed read {}`, or put a setup file into its folder",
+        "no setup fits this recording; find its readouts with `pairspeed read {}`, or put a setup file into the folder of the recording",
         quoted(recording)
     )
 }

@@ -92,7 +92,10 @@ mod tests {
                 "--forse is not an argument of this command (did you mean --force?)",
             ),
             ("teach a.avi", "missing: --setup <FILE>"),
-            ("inspect a.avi --at 1:30", "--at 1:30: give the time in seconds alone"),
+            (
+                "inspect a.avi --at 1:30",
+                "--at 1:30: give the time in seconds only, without minutes: write 90",
+            ),
             ("inspect a.avi --at", "--at: a value is missing"),
             ("read a.avi --setup x --heading-is up", "--heading-is up: use one of track, nose"),
             ("teach a.avi --setup x --say speed", "--say speed: \"speed\" is not of the form"),

@@ -82,7 +82,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
         "Next: look at the image and complete the file; its comments list what is missing: names, units, decimals."
     );
     print_line!(
-        "Then see what each box reads, here at 30 s: pairspeed inspect {} --setup {} --at 30",
+        "Then see what is read in each box, for example at 30 s: pairspeed inspect {} --setup {} --at 30",
         quoted(&arguments.clip),
         quoted(&file)
     );

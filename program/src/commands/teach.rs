@@ -132,7 +132,7 @@ pub fn run(arguments: &TeachArguments) -> Result<(), Failure> {
     remembered.save(&folder).map_err(Failure::misuse)?;
     for clip in missing_clips {
         say_line!(
-            "A labelled clip is not in the folder of this clip, so its labels are not used this time; copy it there to use them: {clip}"
+            "The labels of {clip} are not used this time, since that clip is not in the same folder as this one. To use them, copy {clip} into this folder."
         );
     }
     report(arguments, &learned, PictureFolder { path: &folder, rules: &rules }, labels)
@@ -144,7 +144,7 @@ fn remembered(arguments: &TeachArguments, folder: &Path) -> Result<LabelFile, Fa
     let name = file_name(&arguments.clip);
     let unlabelled = |option: &str, moment: &LabelMoment| {
         Failure::Misuse(format!(
-            "{option} {moment}: there is no label for this time of {name}; the labels are in {}",
+            "{option} {moment}: the clip {name} has no label of this channel at this time; the labels are listed in {}",
             LabelFile::path(folder).display()
         ))
     };
@@ -243,12 +243,12 @@ fn report(
         let moment = format!("{}@{}", suspect.label.channel.name(), suspect.label.time_s);
         print_line!("Label not used: {suspect}; see the image {}", path.display());
         print_line!(
-            "  correct it with --say {moment}={}, remove it with --forget {moment}, or, if it is right, --insist {moment}",
+            "  correct it with --say {moment}={}, remove it with --forget {moment}, or, if it is right, keep it with --insist {moment}",
             suspect.likely_text
         );
     }
     print_line!(
-        "Glyphs: {}, learned from {labels} labelled readings (stored in labels.toml in that folder)",
+        "Glyphs: {}, learned from {labels} labelled readings, which are kept in labels.toml in this folder",
         folder.path.display()
     );
     if missing.is_empty() {

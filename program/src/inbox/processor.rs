@@ -200,13 +200,16 @@ impl InboxProcessor {
         if let Some(Err(error)) =
             self.journal.as_mut().map(|journal| journal.write(path, shorter.as_ref(), entry.clone()))
         {
-            let reason = format!("not read, because the journal of the inbox cannot be written: {error}");
+            let reason = format!(
+                "not read: the list of the recordings already read from the inbox cannot be written: {error}; free some disk space, or allow writing there"
+            );
             return self.try_later(path, now, reason, say);
         }
         let setups: Vec<PathBuf> = self.setups.iter().map(|(path, _)| path.clone()).collect();
         let mut outcome = reader.read(path, &results, &setups, shorter.is_some());
         if !matches!(outcome, ReadingOutcome::Read(_)) && !path.exists() {
-            outcome = ReadingOutcome::Interrupted("the recording was removed while it was read".to_owned());
+            outcome =
+                ReadingOutcome::Interrupted("the recording was removed while it was being read".to_owned());
         }
         match outcome {
             ReadingOutcome::Read(said) => {
@@ -240,9 +243,10 @@ impl InboxProcessor {
             let with = |state| JournalEntry { state, ..known.clone() };
             return match known.state {
                 State::Read | State::HadResults | State::Unreadable(_) => RecordingPlan::Leave,
-                State::Begun(1..) if has_results(known.folder) => {
-                    RecordingPlan::Settle(with(State::Read), "the recording was read before the restart")
-                }
+                State::Begun(1..) if has_results(known.folder) => RecordingPlan::Settle(
+                    with(State::Read),
+                    "the recording was already read before the program was restarted; it is not read again",
+                ),
                 State::Begun(MAX_ATTEMPTS..) => {
                     let reason = format!(
                         "the program ended unexpectedly {MAX_ATTEMPTS} times while reading the recording"
@@ -291,7 +295,7 @@ impl InboxProcessor {
             Some(Err(error)) => self.try_later(
                 path,
                 now,
-                format!("the journal of the inbox cannot be written: {error}; another attempt follows"),
+                format!("the list of the recordings already read from the inbox cannot be written: {error}; writing it will be tried again"),
                 say,
             ),
             Some(Ok(())) | None => self.settle(path),

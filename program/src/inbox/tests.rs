@@ -270,7 +270,7 @@ fn a_removed_recording_is_read_when_it_is_back() {
     stage.scan();
     assert_eq!(
         stage.said_of(&gone),
-        ["not read: the recording was removed while it was read; another attempt follows"]
+        ["not read: the recording was removed while it was being read; another attempt follows"]
     );
     let early = stage.write("a.avi", 2, LENGTH);
     let listing = Listing::of(stage.folder.path());

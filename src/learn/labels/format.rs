@@ -11,9 +11,7 @@ use crate::setup::{Region, Separator};
 #[non_exhaustive]
 pub enum LabelFormatError {
     /// The setup has no region for the channel.
-    #[error(
-        "the setup has no region for this channel; label one of its channels: it has regions for {marked}"
-    )]
+    #[error("the setup has no region for this channel; label one of the channels that it has: {marked}")]
     UnknownChannel {
         /// Names of the channels with a region, separated by commas.
         marked: String,

@@ -38,7 +38,7 @@ pub struct SuspectLabel {
 impl fmt::Display for SuspectLabel {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Self { label, likely_text, .. } = self;
-        write!(f, "{label} seems to show {likely_text}")?;
+        write!(f, "{label}: the readout seems to show {likely_text}")?;
         match &self.conflicting {
             Some(other) => write!(f, " (compare {})", other.label),
             None => write!(f, ", judging by the shapes of its digits"),

@@ -19,7 +19,7 @@ pub(super) fn budgets(flight: &Flight) -> Markup {
     html! {
         @if !with_rows.is_empty() {
             section.budgets {
-                h2 { "Where the intervals come from" }
+                h2 { "What makes up the uncertainty of the airspeeds" }
                 p { "Each line is one cause of error of the airspeed, as a standard uncertainty: in about \
                      two thirds of cases the error from it is smaller. The lines are combined as the root \
                      of the sum of their squares, so the largest counts most and is the one worth \

@@ -33,7 +33,7 @@ pub(super) fn channel_plot(
     };
     let symbol = flight.unit(channel).map_or("", Unit::symbol);
     let name = with_symbol(&format!("{},", channel.name()), symbol);
-    let label = format!("{} over the time of the flight", channel.name());
+    let label = format!("{} against time", channel.name());
     svg(SIZE, &label, |area| {
         let mut chart = chart(area, (&time, &up), Along::Time, name.trim_end_matches(','))?;
         draw_lines(&mut chart, lines(&points), color)

@@ -165,7 +165,7 @@ pub(super) fn speed_legend() -> Markup {
             li { span.swatch.dot {} "single trusted readings" }
             li { (band_swatch("upwind")) "upwind leg" }
             li { (band_swatch("downwind")) "downwind leg" }
-            li { (band_swatch("odd")) "leg without a partner, not used; its label says why" }
+            li { (band_swatch("odd")) "leg without a partner, not used; the text at its top says why" }
             li { "paler colour: leg of a doubtful pair" }
             li { span.swatch.blank {} "strip at the bottom: times without a trusted speed" }
         }

@@ -45,7 +45,7 @@ pub(super) fn speed_plot(flight: &Flight) -> Result<Option<Markup>, RenderError>
     let data = Data::of(flight);
     let (Some(time), Some(speed)) = (data.time_axis(), data.speed_axis()) else { return Ok(None) };
     let name = with_symbol("ground speed,", speed_symbol(flight));
-    svg(SIZE, "Ground speed over the time of the flight, with the legs marked", |area| {
+    svg(SIZE, "Ground speed against time, with the legs marked", |area| {
         draw(area, flight, &data, (&time, &speed), name.trim_end_matches(','))
     })
     .map(Some)

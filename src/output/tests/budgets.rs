@@ -107,7 +107,9 @@ fn the_report_says_what_a_crosswind_adds() {
 
 #[test]
 fn an_empty_budget_is_not_shown_and_one_of_zeros_has_no_shares() {
-    assert!(!words(&flight_with(&Budget::default())).contains("Where the intervals come from"));
+    assert!(
+        !words(&flight_with(&Budget::default())).contains("What makes up the uncertainty of the airspeeds")
+    );
     let mut zeros = budget();
     zeros.rows.iter_mut().for_each(|row| row.uncertainty = 0.0);
     let words = words(&flight_with(&zeros));

@@ -62,7 +62,8 @@ No airspeed: the speed could not be read.
 
 Channel speed is not read: no known glyphs match the text in its region, so there are no legs and no
   airspeed; label its readings in last flight.avi at 4.20 s, 12.40 s and 31.07 s (in the command,
-  replace the dots by the text shown there), or mark its box again if the text stands elsewhere.
+  replace the dots with the text that the readout shows at that time), or mark its box again if the
+  text stands elsewhere.
     pairspeed teach 'card/last flight.avi' --setup nose.setup.toml --say speed@4.20=... \\
       --say speed@12.40=... --say speed@31.07=...
 speed: 0 of 3 frames read (0.0 %); left blank: 3 not legible with the known glyphs
@@ -87,10 +88,9 @@ fn a_region_that_shows_nothing_is_to_be_marked_again() {
 #[test]
 fn without_a_command_its_dots_are_not_explained() {
     let mut speed = unread_channel(Channel::Speed, UnreadCause::NoGlyphsFit, &[4.2]);
-    assert!(
-        unread::sentence(&speed)
-            .contains(" at 4.20 s (in the command, replace the dots by the text shown there), or ")
-    );
+    assert!(unread::sentence(&speed).contains(
+        " at 4.20 s (in the command, replace the dots with the text that the readout shows at that time), or "
+    ));
     speed.command = None;
     assert!(unread::sentence(&speed).contains("; label its readings in last flight.avi at 4.20 s, or mark "));
 }

@@ -126,7 +126,7 @@ fn throttle(
     let field = TextEdit::singleline(&mut entry.text).id(throttle_id()).desired_width(48.0).hint_text("?");
     let response = ui.add(field).labelled_by(label.id);
     let response = response.on_hover_text(
-        "Throttle of this leg and its partner; empty: the throttle that the overlay shows, if any",
+        "Throttle of this leg and of the other leg of its pair; if empty, the throttle that the overlay shows, if any",
     );
     if response.lost_focus() {
         let typed = entry.text.trim().trim_end_matches('%').trim().replace(',', ".");

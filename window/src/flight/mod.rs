@@ -279,7 +279,7 @@ fn offer(ui: &mut Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) 
     };
     egui::Frame::group(ui.style()).show(ui, |ui| {
         ui.horizontal_wrapped(|ui| {
-            ui.label(format!("These legs were edited before ({edits})."));
+            ui.label(format!("These legs were edited in an earlier session ({edits})."));
             if ui.button("Use those edits").clicked() {
                 actions.push(LegAction::TakeOffer);
             }

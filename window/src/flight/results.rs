@@ -81,10 +81,10 @@ fn of(symbol: &str) -> &str {
     if symbol.is_empty() { "the unit shown" } else { symbol }
 }
 
-fn pair_link(ui: &mut Ui, cell: &str, pair: &Pair, actions: &mut Vec<LegAction>) {
+fn pair_link(ui: &mut Ui, step: &str, pair: &Pair, actions: &mut Vec<LegAction>) {
     let (upwind, downwind) = (pair.legs.upwind + 1, pair.legs.downwind + 1);
-    let label = format!("{cell}, legs {upwind} and {downwind}");
-    let response = ui.link(cell);
+    let label = format!("{step}, legs {upwind} and {downwind}");
+    let response = ui.link(step);
     response.widget_info(|| WidgetInfo::labeled(Role::Link, true, &label));
     if response
         .on_hover_text(format!("Legs {upwind} and {downwind}: click to select the earlier one"))

@@ -8,7 +8,6 @@ use egui_plot::{
 };
 
 use super::action::LegAction;
-use super::blanks::VisibleBlanks;
 use super::ends;
 use super::view_model::{ViewModel, colour_of, symbol};
 use crate::theme::{self, Colours};
@@ -103,10 +102,10 @@ fn plot(
         blanks.draw(ui, &shown.transform, name_place, &colours);
     }
     let label = format!(
-        "{name} over time, {} to {}, {}; arrow keys go from frame to frame",
+        "{name} against time, from {} to {}{}; the arrow keys go from frame to frame",
         numbers::clock(from_s),
         numbers::clock(to_s),
-        blanks.as_ref().map(VisibleBlanks::in_words).unwrap_or_default()
+        blanks.as_ref().map(|blanks| format!(", {}", blanks.in_words())).unwrap_or_default()
     );
     let mut response = shown.response;
     response.widget_info(|| WidgetInfo::labeled(Role::Figure, true, &label));

@@ -153,7 +153,7 @@ impl RegionsScreen {
         let camera = shared.take_result(&mut self.learning);
         if let Some((camera, found)) = camera.zip(shared.found.as_mut()) {
             found.set_learned(camera);
-            shared.done("the digits are learned from your answers");
+            shared.done("the digits have been learned from your answers");
             if std::mem::take(&mut self.agreed) {
                 self.agree(ctx, shared);
             }

@@ -39,7 +39,7 @@ const KEPT_AFTER: Duration = Duration::from_secs(2);
 const SIDE: (f32, f32) = (350.0, 0.46);
 /// Height of the side panel, in points, from which its buttons stay at the bottom while the rest scrolls; in a lower
 /// panel the buttons scroll as well (set by judgement).
-const LOW: f32 = 400.0;
+const MIN_HEIGHT_FIXED_BUTTONS: f32 = 400.0;
 
 /// State of the Regions page, on which the pilot marks the regions.
 #[derive(Default)]
@@ -286,7 +286,7 @@ impl Screen for RegionsScreen {
         Panel::right("regions side").exact_size(width).resizable(false).show(ui, |ui| {
             // In a low window, or with large type, the buttons for saving scroll with the rest; Ctrl+S always
             // saves.
-            let is_low = ui.available_height() < LOW;
+            let is_low = ui.available_height() < MIN_HEIGHT_FIXED_BUTTONS;
             if !is_low {
                 Panel::bottom("saving").show(ui, |ui| self.show_saving(ui, shared));
             }

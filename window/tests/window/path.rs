@@ -75,7 +75,7 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
 
     window.click("3  Digits");
     window.until_shown("Share of the sampled frames in which each channel can be read");
-    if window.shows("nothing that you must label") {
+    if window.shows("you need not label anything") {
         window.click("Label readings anyway");
     }
     let decimals = |channel: &str| {
@@ -216,7 +216,7 @@ fn unsaved_boxes_are_offered_again_and_a_marked_camera_is_offered_for_the_next_r
     let mut window = Window::new();
     let clip = window.put_flight("salt-flat.avi", true);
     window.open_flight(&clip);
-    assert!(window.shows("Its regions are known (flight.setup.toml)"));
+    assert!(window.shows("The regions of this recording are known (from flight.setup.toml)"));
     window.click("Look at the regions first");
     window.click("5  throttle");
     window.click("Remove this box");

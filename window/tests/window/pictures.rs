@@ -24,7 +24,7 @@ fn ready(window: &mut Window, page: &str) {
     match page {
         "2  Regions" => window.until_shown(", confidence"),
         "3  Digits" => {
-            window.until_shown("nothing that you must label");
+            window.until_shown("you need not label anything");
             window.click("Label readings anyway");
         }
         "4  Reading" => {

@@ -33,7 +33,7 @@ fn blank_frames_are_marked_in_the_plot_and_described_in_words() {
     let words = format!("{blank} of {} frames left blank", readings.time_s.len());
     let (first_s, last_s) = (readings.time_s[0], *readings.time_s.last().unwrap());
     let mut sitting = app_with(Vec::new(), finished, &home);
-    let plot = sitting.window.get_by_label_contains("speed km/h over time");
+    let plot = sitting.window.get_by_label_contains("speed km/h against time");
     assert!(plot.accesskit_node().label().unwrap().contains(&words), "{plot:?} does not contain {words}");
 
     // The value axis is to the left of the plot, the time axis below it.
@@ -67,7 +67,7 @@ fn a_click_on_a_reading_shows_its_frame_and_readings() {
     let mut finished = simulated();
     finished.flight.setup = LoadedSetup::load(&demo_clips().join("salt-flat.setup.toml")).unwrap().setup;
     let mut sitting = app_with(vec![demo_clips().join("salt-flat.avi")], finished, &home);
-    sitting.window.get_by_label_contains("speed km/h over time").click();
+    sitting.window.get_by_label_contains("speed km/h against time").click();
     sitting.settle();
     sitting.window.get_by_label("The frame shown");
     assert!(sitting.window.get_all_by_label_contains("confidence ").count() > 0);

@@ -48,7 +48,7 @@ fn a_flight_without_speed_says_so_and_shows_how_to_teach_it() {
     assert!(shows(&sitting, "No airspeed: the speed could not be read."));
     assert!(shows(&sitting, "Channel speed is not read: no known glyphs match"));
     assert!(shows(&sitting, "label its readings in flight.avi at 4.20 s and 12.40 s, or mark"));
-    assert!(shows(&sitting, "voltage V over time"), "the other channels are shown");
+    assert!(shows(&sitting, "voltage V against time"), "the other channels are shown");
 }
 
 #[test]
