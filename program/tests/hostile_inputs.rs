@@ -6,6 +6,7 @@ mod running;
 
 use std::fs;
 use std::path::Path;
+use std::process::Stdio;
 
 use running::{error_of, pairspeed, project_file};
 
@@ -120,6 +121,50 @@ fn labels_of_a_stranger_lead_teach_to_no_clip_outside_of_the_folder() {
     let message = error_of(&output);
     assert!(!output.status.success() && message.contains("other.avi"), "{message}");
     assert!(message.contains("permission"), "{message}");
+}
+
+/// For each thread of a process, whether it has given up the right to gain privileges, as confined threads have.
+#[cfg(target_os = "linux")]
+fn confined_threads(process: u32) -> Vec<bool> {
+    let threads = fs::read_dir(format!("/proc/{process}/task")).into_iter().flatten().flatten();
+    let statuses = threads.filter_map(|thread| fs::read_to_string(thread.path().join("status")).ok());
+    statuses.map(|status| status.contains("NoNewPrivs:\t1")).collect()
+}
+
+/// A thread that was started before the confinement would keep the rights of the program.
+#[cfg(target_os = "linux")]
+#[test]
+fn all_threads_of_the_commands_that_decode_are_confined() {
+    if let Err(reason) = pairspeed::confinement::Confinement::check_available() {
+        eprintln!("not tested: {reason}");
+        return;
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let clip = folder.path().join("flight.avi");
+    fs::copy(project_file(CLIP), &clip).unwrap();
+    let setup = project_file(SETUP);
+    let with_setup = ["--setup", text(&setup)];
+    let commands = [
+        ("setup", vec![]),
+        ("inspect", with_setup.to_vec()),
+        ("teach", [with_setup.as_slice(), &["--say", "speed@3.3=63"]].concat()),
+        ("read", with_setup.to_vec()),
+    ];
+    for (name, options) in commands {
+        let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_pairspeed"));
+        command.arg(name).arg(&clip).args(options).stdout(Stdio::null()).stderr(Stdio::null());
+        let mut process = command.spawn().unwrap();
+        let mut most_threads = 0;
+        while process.try_wait().unwrap().is_none() {
+            let threads = confined_threads(process.id());
+            if threads.contains(&true) {
+                assert!(threads.iter().all(|is_confined| *is_confined), "{name}: {threads:?}");
+                most_threads = most_threads.max(threads.len());
+            }
+            std::thread::sleep(std::time::Duration::from_millis(1));
+        }
+        assert!(most_threads > 1, "{name}");
+    }
 }
 
 #[cfg(unix)]

@@ -14,7 +14,9 @@
 //! the latter. The share of frames in which an edge is present separates digits from captions, icons and airframe,
 //! whose edges are present in all frames.
 
-use image::GrayImage;
+use std::ops::Range;
+
+use image::{GrayImage, imageops};
 use imageproc::filter::box_filter;
 use rayon::prelude::*;
 
@@ -45,7 +47,13 @@ const MIN_PRESENT_SHARE: f32 = 0.5;
 /// addition to [`MIN_PRESENT_SHARE`].
 const MIN_PRESENT_GRADIENT: f32 = 6.0;
 
-/// The persistent gradients of a clip's frames.
+/// Number of rows of which the gradients of all frames are computed together. Set by judgement: many enough that the rows around
+/// them, which are smoothed as well, cost little; few enough for the memory and for work on all cores.
+const BAND_ROWS: usize = 32;
+/// Number of rows above and below a band that its gradients need: one for the gradient, and one for smoothing.
+const BAND_MARGIN: usize = 2;
+
+/// The persistent gradients of a clip's frames, smoothed over three by three pixels.
 pub(super) struct PersistentGradients {
     /// Root mean square of the persistent gradient over a small square of pixels, in grey levels over two pixels; 0
     /// where the gradient is too weak for text.
@@ -59,8 +67,6 @@ pub(super) struct PersistentGradients {
     /// For each pixel a vector (horizontal, vertical): its direction is that of the mean gradient, its length the
     /// minimum gradient at which the pixel's edge is present in a frame.
     edges: Vec<[f32; 2]>,
-    /// The frames that have the overlay, smoothed over three by three pixels.
-    pub(super) frames: Vec<GrayImage>,
     /// Indices of the frames that have the overlay, among the frames given.
     pub(super) kept: Vec<usize>,
 }
@@ -68,61 +74,53 @@ pub(super) struct PersistentGradients {
 impl PersistentGradients {
     /// The persistent gradients of frames of one size.
     pub(super) fn of(frames: &[&GrayImage]) -> Self {
-        let smooth: Vec<GrayImage> = frames.par_iter().map(|frame| box_filter(frame, 1, 1)).collect();
-        let sums = GradientSums::of(&smooth);
-        let all = smooth.len();
-        let (kept, frames): (Vec<usize>, Vec<GrayImage>) =
-            frames_with_overlay(smooth, &sums).into_iter().unzip();
-        let left_out = frames.len() < all;
-        let sums = if left_out { GradientSums::of(&frames) } else { sums };
+        let sums = GradientSums::of(frames);
+        let kept = frames_with_overlay(frames, &sums);
+        let with_overlay: Vec<&GrayImage> =
+            kept.iter().filter_map(|index| frames.get(*index).copied()).collect();
+        let sums = if kept.len() < frames.len() { GradientSums::of(&with_overlay) } else { sums };
         let (per_pixel, strength) = (sums.per_pixel(), sums.strength());
         let edges = sums.edges();
-        let mut gradients = Self {
-            presence: Plane::new(strength.width, strength.height),
-            strength,
-            per_pixel,
-            edges,
-            frames,
-            kept,
-        };
-        gradients.presence = gradients.presence_shares();
+        // The sums take twenty times the memory of a frame.
+        drop(sums);
+        let mut gradients =
+            Self { presence: Plane::new(strength.width, strength.height), strength, per_pixel, edges, kept };
+        gradients.presence = gradients.presence_shares(&with_overlay);
         gradients
     }
 
-    /// Marks the pixels of a row whose edge is present in a frame.
-    fn present_in_row(&self, frame: &GrayImage, row: usize, out: &mut [bool]) {
+    /// Counts the pixels of a row whose edge is present in a frame.
+    fn count_present_in_row(&self, frame: &SmoothBand, row: usize, counts: &mut [f32]) {
         let width = self.strength.width;
-        for_each_gradient_in_row(frame, row, |x, across, down| {
-            let Some(slot) = out.get_mut(x).filter(|_| self.strength.at(x, row) > 0.0) else { return };
+        frame.for_each_gradient_in_row(row, |x, across, down| {
+            let Some(count) = counts.get_mut(x).filter(|_| self.strength.at(x, row) > 0.0) else { return };
             let [edge_across, edge_down] = self.edges.get(row * width + x).copied().unwrap_or_default();
             // Compares the gradient along the direction with its minimum, both multiplied by the minimum.
             let least = edge_across * edge_across + edge_down * edge_down;
-            *slot = least > 0.0 && across * edge_across + down * edge_down >= least;
+            let is_present = least > 0.0 && across * edge_across + down * edge_down >= least;
+            *count += f32::from(u8::from(is_present));
         });
     }
 
     /// For each pixel, the share of the frames in which its edge is present, averaged over a small square of pixels
     /// with the gradients as weights.
-    fn presence_shares(&self) -> Plane {
+    fn presence_shares(&self, frames: &[&GrayImage]) -> Plane {
         let (width, height) = (self.strength.width, self.strength.height);
         let mut counted = Plane::new(width, height);
-        counted.values.par_chunks_mut(width.max(1)).enumerate().for_each(|(row, counts)| {
-            let has_text =
-                self.strength.values.iter().skip(row * width).take(width).any(|value| *value > 0.0);
-            if !has_text {
-                return;
-            }
-            let mut present = vec![false; width];
-            for frame in &self.frames {
-                present.fill(false);
-                self.present_in_row(frame, row, &mut present);
-                counts
-                    .iter_mut()
-                    .zip(&present)
-                    .for_each(|(count, present)| *count += f32::from(u8::from(*present)));
+        for_each_band(&mut counted.values, (width, height), |rows, counts| {
+            let has_text = |row: &usize| {
+                self.strength.values.iter().skip(row * width).take(width).any(|value| *value > 0.0)
+            };
+            let with_text: Vec<usize> = rows.clone().filter(has_text).collect();
+            for frame in frames.iter().filter(|_| !with_text.is_empty()) {
+                let smooth = SmoothBand::of(frame, rows.clone());
+                for row in &with_text {
+                    let start = (row - rows.start) * width;
+                    self.count_present_in_row(&smooth, *row, &mut counts[start..start + width]);
+                }
             }
         });
-        let frames = self.frames.len().max(1) as f32;
+        let frames = frames.len().max(1) as f32;
         let mut weights = self.per_pixel.clone();
         for ((weight, count), strength) in
             weights.values.iter_mut().zip(&mut counted.values).zip(&self.strength.values)
@@ -160,21 +158,24 @@ struct GradientSums {
 }
 
 impl GradientSums {
-    fn of(frames: &[GrayImage]) -> Self {
+    fn of(frames: &[&GrayImage]) -> Self {
         let (width, height) = frames.first().map_or((0, 0), |frame| frame.dimensions());
         let (width, height) = (width as usize, height as usize);
         let mut pixels = vec![PixelSums::default(); width * height];
-        pixels.par_chunks_mut(width.max(1)).enumerate().for_each(|(row, sums)| {
+        for_each_band(&mut pixels, (width, height), |rows, sums| {
             for frame in frames {
-                for_each_gradient_in_row(frame, row, |x, across, down| {
-                    if let Some(sum) = sums.get_mut(x) {
-                        sum.across += across;
-                        sum.down += down;
-                        sum.across_squared += across * across;
-                        sum.down_squared += down * down;
-                        sum.mixed += across * down;
-                    }
-                });
+                let smooth = SmoothBand::of(frame, rows.clone());
+                for (row, sums) in rows.clone().zip(sums.chunks_mut(width)) {
+                    smooth.for_each_gradient_in_row(row, |x, across, down| {
+                        if let Some(sum) = sums.get_mut(x) {
+                            sum.across += across;
+                            sum.down += down;
+                            sum.across_squared += across * across;
+                            sum.down_squared += down * down;
+                            sum.mixed += across * down;
+                        }
+                    });
+                }
             }
         });
         Self { count: frames.len(), width, height, pixels }
@@ -234,14 +235,15 @@ impl PixelSums {
     }
 }
 
-/// The frames whose gradients agree with the persistent ones, each with its index in `frames`. Frames without overlay,
-/// as after a loss of signal, are left out.
-fn frames_with_overlay(frames: Vec<GrayImage>, sums: &GradientSums) -> Vec<(usize, GrayImage)> {
+/// The numbers of the frames whose gradients agree with the persistent ones. Those without overlay, as after a loss of signal, are
+/// left out.
+fn frames_with_overlay(frames: &[&GrayImage], sums: &GradientSums) -> Vec<usize> {
     let strength = sums.strength();
-    let agreement = |frame: &GrayImage| {
+    let agreement = |frame: &&GrayImage| {
+        let smooth = SmoothBand::of(frame, 0..sums.height);
         let mut sum = 0.0;
         for row in 0..sums.height {
-            for_each_gradient_in_row(frame, row, |x, across, down| {
+            smooth.for_each_gradient_in_row(row, |x, across, down| {
                 if let Some(pixel) =
                     sums.pixels.get(row * sums.width + x).filter(|_| strength.at(x, row) > 0.0)
                 {
@@ -253,8 +255,42 @@ fn frames_with_overlay(frames: Vec<GrayImage>, sums: &GradientSums) -> Vec<(usiz
     };
     let agreements: Vec<f32> = frames.par_iter().map(agreement).collect();
     let min_agreement = MIN_AGREEMENT_SHARE * nearest_rank(&mut agreements.clone(), 0.5);
-    let kept = agreements.iter().zip(frames.into_iter().enumerate());
-    kept.filter(|(agreement, _)| **agreement >= min_agreement).map(|(_, frame)| frame).collect()
+    (0..frames.len()).filter(|index| agreements[*index] >= min_agreement).collect()
+}
+
+/// Calls `visit` for bands of [`BAND_ROWS`] rows, on all cores, with the rows and their values. `size` is the width and height.
+fn for_each_band<T: Send>(
+    values: &mut [T],
+    (width, height): (usize, usize),
+    visit: impl Fn(Range<usize>, &mut [T]) + Sync,
+) {
+    values.par_chunks_mut(width.max(1) * BAND_ROWS).enumerate().for_each(|(band, values)| {
+        let first = band * BAND_ROWS;
+        visit(first..(first + BAND_ROWS).min(height), values);
+    });
+}
+
+/// Some rows of a frame, smoothed over three by three pixels, with the rows around them that their gradients need. Smoothed copies
+/// of all frames would take as much memory as the frames.
+struct SmoothBand {
+    /// Number of the first row of `rows` in the frame.
+    first: usize,
+    rows: GrayImage,
+}
+
+impl SmoothBand {
+    fn of(frame: &GrayImage, rows: Range<usize>) -> Self {
+        let first = rows.start.saturating_sub(BAND_MARGIN);
+        let end = (rows.end + BAND_MARGIN).min(frame.height() as usize);
+        let cut = imageops::crop_imm(frame, 0, first as u32, frame.width(), (end - first) as u32);
+        Self { first, rows: box_filter(&cut.to_image(), 1, 1) }
+    }
+
+    /// Calls `visit` with each inner column of a row of the frame and its horizontal and vertical gradient.
+    #[inline(always)]
+    fn for_each_gradient_in_row(&self, row: usize, visit: impl FnMut(usize, f32, f32)) {
+        for_each_gradient_in_row(&self.rows, row - self.first, visit);
+    }
 }
 
 /// Calls `visit` for each column of a row, except the first and the last, with the column and its horizontal and

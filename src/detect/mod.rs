@@ -69,12 +69,11 @@ pub fn propose(frames: &[GrayImage]) -> Vec<Proposal> {
     if same_size.len() < MIN_FRAMES || size.0.min(size.1) < MIN_FRAME_PX {
         return Vec::new();
     }
-    let divisor = size.0.max(size.1).div_ceil(MAX_SIDE_PX);
-    if divisor > 1 {
-        let (width, height) = (size.0 / divisor, size.1 / divisor);
-        let reduced: Vec<GrayImage> =
-            same_size.par_iter().map(|frame| thumbnail(*frame, width, height)).collect();
-        let enlarged = |proposal: Proposal| Proposal { rect: proposal.rect.times(divisor), ..proposal };
+    let reduction = Reduction::of(size);
+    if !reduction.is_none() {
+        let reduced: Vec<GrayImage> = same_size.par_iter().map(|frame| reduction.reduced(frame)).collect();
+        let enlarged =
+            |proposal: Proposal| Proposal { rect: reduction.in_whole_frame(proposal.rect), ..proposal };
         return propose(&reduced).into_iter().map(enlarged).collect();
     }
     let gradients = PersistentGradients::of(&same_size);
@@ -88,6 +87,36 @@ pub fn propose(frames: &[GrayImage]) -> Vec<Proposal> {
         |(_, rect): &(&Readout, PixelRect)| rect.width >= MIN_BOX_PX.0 && rect.height >= MIN_BOX_PX.1;
     let proposal = |(readout, rect): (&Readout, PixelRect)| Proposal { rect, score: score(readout) };
     readouts.iter().zip(boxes).filter(is_large).map(proposal).collect()
+}
+
+/// The whole number by which the width and height of frames are divided, so that they can be searched.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Reduction(u32);
+
+impl Reduction {
+    /// The reduction of frames of a size in pixels.
+    #[must_use]
+    pub fn of((width, height): (u32, u32)) -> Self {
+        Self(width.max(height).div_ceil(MAX_SIDE_PX).max(1))
+    }
+
+    /// Whether frames are searched at their full size.
+    #[must_use]
+    pub fn is_none(self) -> bool {
+        self.0 == 1
+    }
+
+    /// The reduced frame.
+    #[must_use]
+    pub fn reduced(self, frame: &GrayImage) -> GrayImage {
+        thumbnail(frame, frame.width() / self.0, frame.height() / self.0)
+    }
+
+    /// The rectangle in the whole frame that a rectangle in the reduced frame stands for.
+    #[must_use]
+    pub fn in_whole_frame(self, rect: PixelRect) -> PixelRect {
+        rect.times(self.0)
+    }
 }
 
 /// How clearly the digits of a readout change, [`CONSTANT_SCORE`] to 1.

@@ -22,6 +22,7 @@ use super::{
     process_evenly_spread,
 };
 use crate::geometry::PixelRect;
+use crate::memory::release_freed;
 
 /// Frame rate that is assumed if neither timestamps nor the container state one, in frames per second. Common
 /// practice, no source.
@@ -50,8 +51,8 @@ pub struct Clip {
     has_next: bool,
     /// Whether the current frame has not been returned yet, so that it is returned next.
     current_is_due: bool,
-    /// Whether all frames were processed by other decoders and this one was closed.
-    processed_in_parallel: bool,
+    /// Whether the file was closed; it is opened again when a frame is sought.
+    is_closed: bool,
     /// Areas for which the region decoder was found to give the same pixels as the general decoder.
     pub(super) verified_areas: Vec<PixelRect>,
     buffer: Vec<u8>,
@@ -103,7 +104,7 @@ impl Clip {
             next,
             has_next: true,
             current_is_due: false,
-            processed_in_parallel: false,
+            is_closed: false,
             verified_areas: Vec::new(),
             buffer: Vec::new(),
         };
@@ -151,8 +152,12 @@ impl Clip {
     }
 
     /// Moves to the frame to be returned next. Returns `false` after the last frame.
-    pub(super) fn step(&mut self) -> bool {
-        mem::take(&mut self.current_is_due) || self.advance()
+    pub(super) fn step(&mut self) -> Result<bool, FootageError> {
+        let has_frame = mem::take(&mut self.current_is_due) || self.advance();
+        if !has_frame {
+            self.decoder.config().check_memory()?;
+        }
+        Ok(has_frame)
     }
 
     /// Moves to the next frame. Returns `false` at the last frame, which then stays the current one.
@@ -248,7 +253,9 @@ impl Clip {
 
     /// Opens the file again at its first frame.
     fn rewind(&mut self) -> Result<(), FootageError> {
+        self.close();
         (self.decoder, _) = SequentialDecoder::open(&self.info.path)?;
+        self.is_closed = false;
         self.reset_to_start();
         self.decode_next();
         if self.has_next { Ok(()) } else { Err(self.decoder.nothing_decoded()) }
@@ -266,12 +273,19 @@ impl Clip {
         self.timing.from_start = true;
     }
 
-    /// Closes the file as if its last frame had been read, because other decoders process the frames.
-    pub(super) fn close_after_last(&mut self) {
+    /// Closes the file as if its last frame had been read, and frees the memory of its frames. The next seek opens it again.
+    pub fn close(&mut self) {
         self.decoder.close();
+        (self.current, self.next) = (DecodedFrame::empty(), DecodedFrame::empty());
         self.has_next = false;
         self.current_is_due = false;
-        self.processed_in_parallel = true;
+        self.is_closed = true;
+        release_freed();
+    }
+
+    /// Number of decoders for which there is memory beside the clip's own.
+    pub(super) fn further_decoders(&self) -> usize {
+        self.decoder.config().pictures.further_decoders(self.decoder.references())
     }
 
     /// Whether the time of a frame can be computed from its timestamp alone.
@@ -312,12 +326,12 @@ impl FrameSource for Clip {
     }
 
     fn next_frame(&mut self) -> Result<Option<LumaFrame<'_>>, FootageError> {
-        if self.step() { self.view() } else { Ok(None) }
+        if self.step()? { self.view() } else { Ok(None) }
     }
 
     fn seek(&mut self, time_s: f64) -> Result<(), FootageError> {
         let time_s = if time_s.is_nan() { 0.0 } else { time_s };
-        if mem::take(&mut self.processed_in_parallel) {
+        if self.is_closed {
             self.rewind()?;
         }
         self.set_origin();
@@ -325,7 +339,7 @@ impl FrameSource for Clip {
             self.rewind()?;
         }
         self.decode_up_to(time_s);
-        Ok(())
+        self.decoder.config().check_memory()
     }
 
     fn process_all<'a, T: Send>(

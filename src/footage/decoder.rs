@@ -2,6 +2,7 @@
 
 use std::mem;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::thread::available_parallelism;
 
 use ffmpeg_next::codec::{self, Parameters, decoder, threading};
@@ -10,13 +11,15 @@ use ffmpeg_next::frame::Video;
 use ffmpeg_next::{Dictionary, Error, Packet, Rational, Stream};
 
 use super::error::FootageError;
+use super::hevc_references;
 use super::libav;
-use super::open::{MAX_FRAME_PX, check_size};
+use super::open::{MAX_FRAME_PX, check_stated_size};
 use super::picture_check::PictureCheck;
+use super::picture_memory::PictureMemory;
 
-/// Maximum number of pixels in all reference frames of a video together; the decoder keeps them in memory. The value
-/// is MaxDpbMbs of level 6.2, the highest level (ITU-T H.264, table A-1), in macroblocks of 256 pixels.
-const MAX_REFERENCE_PX: u64 = 696_320 * 256;
+/// Maximum number of pictures that a decoder keeps to predict others from (ITU-T H.264 and H.265, annex A). Used if a video does
+/// not state the number.
+const MAX_REFERENCES: usize = 16;
 
 /// The settings with which the decoder of a video is opened.
 #[derive(Clone)]
@@ -30,6 +33,8 @@ pub(super) struct DecoderConfig {
     /// Width and height in pixels of the pictures of a Motion JPEG video, which [`PictureCheck`] checks for damage;
     /// `None` for other videos, and if no undamaged picture was found when the file was opened.
     pub checked_size: Option<(u32, u32)>,
+    /// The memory of the pictures, which all decoders of a clip share.
+    pub pictures: Arc<PictureMemory>,
 }
 
 impl DecoderConfig {
@@ -42,6 +47,7 @@ impl DecoderConfig {
             time_base: stream.time_base(),
             threads: available_parallelism().map_or(1, usize::from),
             checked_size: None,
+            pictures: Arc::default(),
         }
     }
 
@@ -50,16 +56,15 @@ impl DecoderConfig {
         let name = self.codec.name();
         let missing = || FootageError::CodecMissing { path: self.path.clone(), codec: name.to_owned() };
         let found = decoder::find(self.codec).ok_or_else(missing)?;
-        // Zero where the container does not state the size; the first frame is checked as well.
-        if let (width @ 1.., height @ 1..) = libav::frame_size(&self.parameters) {
-            check_size(&self.path, width, height)?;
-        }
+        // The container may not state the size; the first frame is checked as well.
+        check_stated_size(&self.path, &self.parameters)?;
         let mut context = codec::Context::from_parameters(self.parameters.clone()).map_err(|_| missing())?;
         // Threads share slices, not frames. With one thread per frame, libavcodec 5 reports an error in an
         // H.264 frame only if the frame is finished before it is returned. The frames counted as damaged
         // would then change from run to run.
         let slices = threading::Config::kind(threading::Type::Slice);
         context.set_threading(threading::Config { count: self.threads, ..slices });
+        libav::count_pictures(&mut context, &self.pictures);
         let mut decoder = context.decoder();
         decoder.set_packet_time_base(self.time_base);
         if strict {
@@ -72,6 +77,15 @@ impl DecoderConfig {
             path: self.path.clone(),
             reason: format!("the decoder for its {name} video cannot be started: {error}"),
         })
+    }
+
+    /// Returns an error if a decoder was refused the memory for a picture.
+    pub(super) fn check_memory(&self) -> Result<(), FootageError> {
+        let too_large = || FootageError::PictureMemory {
+            path: self.path.clone(),
+            limit_bytes: PictureMemory::limit_bytes(),
+        };
+        if self.pictures.is_exceeded() { Err(too_large()) } else { Ok(()) }
     }
 }
 
@@ -90,10 +104,11 @@ pub(super) enum DecoderOutput {
 
 /// Decodes packets to frames in presentation order.
 pub(super) struct FrameDecoder {
-    config: DecoderConfig,
     decoder: decoder::Video,
     detection: ErrorDetection,
     draining: bool,
+    /// Has the memory that the decoders count their pictures in, so it must be dropped after them.
+    config: DecoderConfig,
 }
 
 /// How errors in frames are detected. The MJPEG decoder of libavcodec reports errors only if it is set to reject
@@ -120,7 +135,7 @@ impl FrameDecoder {
             None => ErrorDetection::Reported,
         };
         let decoder = config.open(matches!(detection, ErrorDetection::Strict { .. }))?;
-        Ok(Self { config, decoder, detection, draining: false })
+        Ok(Self { decoder, detection, draining: false, config })
     }
 
     /// The range of the luma levels that the video states.
@@ -128,12 +143,15 @@ impl FrameDecoder {
         self.decoder.color_range()
     }
 
-    /// The number of reference frames that the video asks for, if it is more than any level of H.264 permits at this
-    /// frame size; otherwise `None`. If there is such a number, [`receive`](Self::receive) returns no frame.
-    pub(super) fn excess_references(&self) -> Option<u32> {
-        let references = libav::reference_frames(&self.decoder);
-        let frame_px = u64::from(self.decoder.width()) * u64::from(self.decoder.height());
-        (frame_px * u64::from(references) > MAX_REFERENCE_PX).then_some(references)
+    /// Number of pictures that the decoder keeps to predict others from, as the video states it.
+    pub(super) fn references(&self) -> usize {
+        let stated = match self.config.codec {
+            codec if libav::is_intra_only(codec) => Some(0),
+            codec::Id::H264 => usize::try_from(libav::reference_frames(&self.decoder)).ok(),
+            codec::Id::HEVC => hevc_references::references(libav::extradata(&self.config.parameters)),
+            _ => None,
+        };
+        stated.unwrap_or(MAX_REFERENCES)
     }
 
     /// Sends a packet to the decoder. Returns `false` if the decoder rejects the packet; its frame is then lost.
@@ -157,7 +175,7 @@ impl FrameDecoder {
 
     /// Writes the next frame in presentation order into `frame`.
     pub(super) fn receive(&mut self, frame: &mut Video) -> DecoderOutput {
-        if self.excess_references().is_some() {
+        if self.config.pictures.is_exceeded() {
             return DecoderOutput::End;
         }
         if self.detection.receive_lenient(frame) {

@@ -115,17 +115,18 @@ pub enum FootageError {
         /// Maximum number of pixels of a frame.
         limit_px: u64,
     },
-    /// The video asks for more memory than its standard permits.
+    /// The decoder would need too much memory.
     #[error(
-        "{}: the video needs {count} earlier frames to decode one, more than its standard permits at this frame size; \
-         convert the clip to H.264 again",
-        path.display()
+        "{}: its frames are so large, or refer to so many other frames, that decoding would take more than {} MB; scale the clip \
+         to 1920 pixels in width with a video converter",
+        path.display(),
+        limit_bytes / 1_000_000
     )]
-    ReferenceFrames {
+    PictureMemory {
         /// Path of the clip.
         path: PathBuf,
-        /// Number of reference frames that the video asks for.
-        count: u32,
+        /// Maximum memory of all decoded frames, in bytes.
+        limit_bytes: usize,
     },
     /// The luma of frames in this pixel format cannot be read.
     #[error(

@@ -2,15 +2,26 @@
 #![allow(unsafe_code)]
 
 use std::cmp::Ordering;
-use std::ffi::{CStr, CString};
+use std::ffi::{CStr, CString, c_int, c_void};
 use std::path::Path;
+use std::sync::Arc;
 
-use ffmpeg_next::codec::Parameters;
+use ffmpeg_next::codec::{self, Parameters};
 use ffmpeg_next::decoder;
+use ffmpeg_next::error::ENOMEM;
 use ffmpeg_next::ffi;
 use ffmpeg_next::format::context::Input;
 use ffmpeg_next::frame::Video;
 use ffmpeg_next::{Dictionary, Error, StreamMut};
+
+use super::picture_memory::PictureMemory;
+
+/// Maximum size of one block of memory of libav, in bytes. It limits what a file's stated sizes can take: a packet, or the index of
+/// a container. The largest block that is needed is a plane of 36 million pixels with 16 bits each.
+const MAX_BLOCK_BYTES: usize = 80_000_000;
+/// Maximum number of pixels of a frame that is decoded when a file is opened, to find the properties of its streams. Source:
+/// ITU-T H.265, table A.8, MaxLumaPs of levels 5 to 5.2, for 4096 x 2176 pixels.
+const MAX_PROBED_PX: u64 = 8_912_896;
 
 /// Position of one component (luma, or red, green or blue) in a frame's memory; see libavutil's
 /// `AVComponentDescriptor`.
@@ -270,8 +281,7 @@ pub(super) fn file_url(path: &Path) -> Option<CString> {
     CString::new([b"file:", name?].concat()).ok()
 }
 
-/// Opens a file and finds its streams. [`ffmpeg_next::format::input_with_dictionary`] does the same, but only for
-/// paths that are valid Unicode.
+/// Opens a file, as [`ffmpeg_next::format::input_with_dictionary`] does, which takes text only.
 pub(super) fn open_input(url: &CStr, options: Dictionary) -> Result<Input, Error> {
     let mut context = std::ptr::null_mut();
     // SAFETY: `url` ends with a zero byte; `context` and `options` are pointers that the call may replace. The dictionary is
@@ -285,12 +295,34 @@ pub(super) fn open_input(url: &CStr, options: Dictionary) -> Result<Input, Error
     if opened < 0 {
         return Err(Error::from(opened));
     }
-    // SAFETY: the context was opened above. From here on `Input` owns it and closes it, also after an error.
-    let (found, input) = unsafe {
-        let found = ffi::avformat_find_stream_info(context, std::ptr::null_mut());
-        (found, Input::wrap(context))
+    // SAFETY: the context was opened above. From here on `Input` owns it and closes it.
+    Ok(unsafe { Input::wrap(context) })
+}
+
+/// Finds the streams of a file and their properties, for which libavformat decodes the first frames. Its decoders are not limited
+/// in their memory, so they decode neither large frames nor those of streams that are unknown before.
+pub(super) fn find_streams(input: &mut Input) -> Result<(), Error> {
+    let is_large = |(width, height): (u32, u32)| u64::from(width) * u64::from(height) > MAX_PROBED_PX;
+    let has_large = input.streams().any(|stream| is_large(frame_size(&stream.parameters())));
+    let options = || {
+        let mut options = Dictionary::new();
+        options.set("max_pixels", &MAX_PROBED_PX.to_string());
+        // SAFETY: the dictionary is owned again below.
+        unsafe { options.disown() }
     };
-    if found < 0 { Err(Error::from(found)) } else { Ok(input) }
+    let mut options: Vec<*mut ffi::AVDictionary> = input.streams().map(|_| options()).collect();
+    // SAFETY: the input is open; libavformat reads one dictionary for each stream that is known now, and may replace them. Each is
+    // owned again afterwards, so that it is freed.
+    let found = unsafe {
+        let context = input.as_mut_ptr();
+        if has_large || (*context).ctx_flags & ffi::AVFMTCTX_NOHEADER != 0 {
+            ffi::av_opt_set(context.cast(), c"codec_whitelist".as_ptr(), c"none".as_ptr(), 0);
+        }
+        let found = ffi::avformat_find_stream_info(context, options.as_mut_ptr());
+        options.into_iter().for_each(|options| drop(Dictionary::own(options)));
+        found
+    };
+    if found < 0 { Err(Error::from(found)) } else { Ok(()) }
 }
 
 /// Width and height of a stream's frames in pixels, as the container states them; 0 where it does not.
@@ -324,6 +356,77 @@ pub(super) fn reorder_delay(decoder: &decoder::Video) -> u32 {
 pub(super) fn reference_frames(decoder: &decoder::Video) -> u32 {
     // SAFETY: as for `reorder_delay`.
     u32::try_from(unsafe { (*decoder.as_ptr()).refs }).unwrap_or(0)
+}
+
+/// Limits each block of memory that libav takes, in the whole process. Larger ones fail as if there were no memory.
+pub(super) fn limit_memory_blocks() {
+    // SAFETY: the call has no preconditions.
+    unsafe { ffi::av_max_alloc(MAX_BLOCK_BYTES) }
+}
+
+/// Makes a decoder that is not open yet count its pictures in `memory`, which must outlive the decoder.
+pub(super) fn count_pictures(context: &mut codec::Context, memory: &Arc<PictureMemory>) {
+    // SAFETY: the context owns a valid structure, and both fields are for the caller to set before the decoder is opened.
+    unsafe {
+        (*context.as_mut_ptr()).opaque = Arc::as_ptr(memory).cast_mut().cast();
+        (*context.as_mut_ptr()).get_buffer2 = Some(counted_picture);
+    }
+}
+
+/// The pixel values of a picture whose memory is counted.
+struct CountedPicture {
+    values: *mut ffi::AVBufferRef,
+    bytes: usize,
+    memory: Arc<PictureMemory>,
+}
+
+impl Drop for CountedPicture {
+    fn drop(&mut self) {
+        // SAFETY: this is the reference that `counted_picture` took from the frame, and nobody else releases it.
+        unsafe { ffi::av_buffer_unref(&mut self.values) };
+        self.memory.release(self.bytes);
+    }
+}
+
+/// Gives a decoder the memory of a picture, or refuses it: `get_buffer2` of libavcodec.
+unsafe extern "C" fn counted_picture(
+    context: *mut ffi::AVCodecContext,
+    frame: *mut ffi::AVFrame,
+    flags: c_int,
+) -> c_int {
+    let refusal = ffi::AVERROR(ENOMEM);
+    // SAFETY: libavcodec passes its own context, whose `opaque` `count_pictures` set, and a frame to be filled. If the result is
+    // negative, libavcodec releases the frame.
+    unsafe {
+        let result = ffi::avcodec_default_get_buffer2(context, frame, flags);
+        let first = (*frame).buf[0];
+        if result < 0 || first.is_null() {
+            return result;
+        }
+        let planes = (*frame).buf.iter().filter(|buffer| !buffer.is_null()).map(|buffer| (**buffer).size);
+        let pixels = (*frame).width.unsigned_abs() as usize * (*frame).height.unsigned_abs() as usize;
+        let bytes = PictureMemory::bytes_of(planes.sum(), pixels);
+        let memory: *const PictureMemory = (*context).opaque.cast();
+        if !(*memory).take(bytes) {
+            return refusal;
+        }
+        Arc::increment_strong_count(memory);
+        let counted = Box::new(CountedPicture { values: first, bytes, memory: Arc::from_raw(memory) });
+        let (data, size) = ((*first).data, (*first).size);
+        let counted = Box::into_raw(counted);
+        (*frame).buf[0] = ffi::av_buffer_create(data, size, Some(release_picture), counted.cast(), 0);
+        if (*frame).buf[0].is_null() {
+            drop(Box::from_raw(counted));
+            return refusal;
+        }
+        result
+    }
+}
+
+/// Releases a picture that `counted_picture` gave.
+unsafe extern "C" fn release_picture(counted: *mut c_void, _data: *mut u8) {
+    // SAFETY: libavutil passes the pointer given to `av_buffer_create`, once.
+    drop(unsafe { Box::from_raw(counted.cast::<CountedPicture>()) });
 }
 
 /// Whether a codec codes every frame by itself, so that damage cannot spread to the next frame.

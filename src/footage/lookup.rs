@@ -53,11 +53,11 @@ pub fn frames_near<S: FrameSource + ?Sized>(
 ///
 /// Errors of the source.
 pub fn sample<S: FrameSource>(source: &mut S, count: usize) -> Result<Vec<FoundFrame>, FootageError> {
-    sample_with(source, count, &|_| ())
+    sample_with(source, count, &|_| (), &|luma| luma.to_image())
 }
 
-/// Returns at most `count` frames spread evenly over the clip, as [`sample`] does. Calls `progress` from
-/// several threads with the share of frames decoded so far, from 0 to 1.
+/// Returns at most `count` frames spread evenly over the clip, as [`sample`] does, with the image that `image` makes of each.
+/// Calls `progress` from several threads with the share of frames decoded so far, from 0 to 1.
 ///
 /// # Errors
 ///
@@ -66,13 +66,14 @@ pub fn sample_with<S: FrameSource>(
     source: &mut S,
     count: usize,
     progress: &(dyn Fn(f64) + Sync),
+    image: &(dyn Fn(LumaPlane<'_>) -> GrayImage + Sync),
 ) -> Result<Vec<FoundFrame>, FootageError> {
     let counter = ProgressCounter::new(progress, count);
     let times_s = middles_s(source.last_time_s()?, count);
     let whole = PixelRect::new(0, 0, source.info().width, source.info().height);
     let found = source.process_at(&times_s, &[whole], &|luma| {
         counter.count();
-        luma.to_image()
+        image(luma)
     })?;
     let frame = |FrameOutput { index, time_s, damaged, output: image }| FoundFrame {
         requested_s: time_s,

@@ -48,7 +48,7 @@ fn block_noise(image: &GrayImage, left: u32, top: u32) -> f32 {
 /// Errors of the source.
 pub fn temporal_medians<S: FrameSource>(
     source: &mut S,
-    frames: Vec<FoundFrame>,
+    mut frames: Vec<FoundFrame>,
 ) -> Result<Vec<FoundFrame>, FootageError> {
     let Some((first, last)) =
         frames.first().zip(frames.last()).filter(|(first, last)| first.index < last.index)
@@ -57,32 +57,30 @@ pub fn temporal_medians<S: FrameSource>(
     };
     let interval_s = (last.time_s - first.time_s) / (last.index - first.index) as f64;
     let whole = PixelRect::new(0, 0, source.info().width, source.info().height);
-    let mut medians = Vec::with_capacity(frames.len());
-    for batch in frames.chunks(BATCH) {
+    for batch in frames.chunks_mut(BATCH) {
         let times_s: Vec<f64> =
             batch.iter().flat_map(|frame| [frame.time_s - interval_s, frame.time_s + interval_s]).collect();
         let neighbours = source.process_at(&times_s, &[whole], &|luma| luma.to_image())?;
-        medians.extend(batch.iter().map(|frame| median_with_neighbours(frame, &neighbours)));
+        batch.iter_mut().for_each(|frame| replace_by_median(frame, &neighbours));
     }
-    Ok(medians)
+    Ok(frames)
 }
 
-fn median_with_neighbours(frame: &FoundFrame, neighbours: &[FrameOutput<GrayImage>]) -> FoundFrame {
+fn replace_by_median(frame: &mut FoundFrame, neighbours: &[FrameOutput<GrayImage>]) {
     let at = |index: Option<u64>| {
         let mut sound = neighbours.iter().filter(|neighbour| !neighbour.damaged);
         sound.find(|neighbour| Some(neighbour.index) == index).map(|neighbour| &neighbour.output)
     };
     let (Some(before), Some(after)) = (at(frame.index.checked_sub(1)), at(frame.index.checked_add(1))) else {
-        return frame.clone();
+        return;
     };
-    let mut image = frame.image.clone();
-    if before.dimensions() == image.dimensions() && after.dimensions() == image.dimensions() {
-        for (level, (before, after)) in image.iter_mut().zip(before.iter().zip(after.iter())) {
+    let size = frame.image.dimensions();
+    if before.dimensions() == size && after.dimensions() == size {
+        for (level, (before, after)) in frame.image.iter_mut().zip(before.iter().zip(after.iter())) {
             // The median of three numbers is the first one, limited by the other two.
             *level = (*level).clamp(*before.min(after), *before.max(after));
         }
     }
-    FoundFrame { image, ..frame.clone() }
 }
 
 #[cfg(test)]
@@ -102,13 +100,15 @@ mod tests {
         FoundFrame { requested_s: 5.0, time_s: 5.0, index: 5, damaged: false, image }
     }
 
+    fn median(mut frame: FoundFrame, neighbours: &[FrameOutput<GrayImage>]) -> FoundFrame {
+        replace_by_median(&mut frame, neighbours);
+        frame
+    }
+
     #[test]
     fn the_median_shows_what_two_of_three_frames_show() {
         let level = |before: u8, this: u8, after: u8| {
-            median_with_neighbours(&frame(this), &[output(4, before), output(6, after)])
-                .image
-                .get_pixel(1, 1)
-                .0[0]
+            median(frame(this), &[output(4, before), output(6, after)]).image.get_pixel(1, 1).0[0]
         };
         assert_eq!(level(10, 200, 200), 200);
         assert_eq!(level(10, 10, 200), 10);
@@ -118,8 +118,8 @@ mod tests {
     #[test]
     fn a_frame_without_both_neighbours_is_left_alone() {
         let damaged = FrameOutput { damaged: true, ..output(6, 50) };
-        assert_eq!(median_with_neighbours(&frame(90), &[output(4, 10), damaged]), frame(90));
-        assert_eq!(median_with_neighbours(&frame(90), &[output(3, 10), output(6, 10)]), frame(90));
+        assert_eq!(median(frame(90), &[output(4, 10), damaged]), frame(90));
+        assert_eq!(median(frame(90), &[output(3, 10), output(6, 10)]), frame(90));
     }
 
     /// The standard deviation of numbers from 0 to 2a is a / sqrt(3).

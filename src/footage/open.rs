@@ -5,6 +5,7 @@ use std::io::Read;
 use std::path::Path;
 use std::sync::Once;
 
+use ffmpeg_next::codec::Parameters;
 use ffmpeg_next::error::EIO;
 use ffmpeg_next::format::context::Input;
 use ffmpeg_next::format::stream::Disposition;
@@ -84,15 +85,32 @@ pub(super) fn video_stream<'a>(path: &Path, input: &'a Input) -> Result<Stream<'
 
 /// Opens a file that has one of the known container formats.
 pub(super) fn open_input(path: &Path) -> Result<Input, FootageError> {
-    static QUIET: Once = Once::new();
-    QUIET.call_once(|| ffmpeg_next::log::set_level(ffmpeg_next::log::Level::Quiet));
+    static PREPARED: Once = Once::new();
+    PREPARED.call_once(|| {
+        ffmpeg_next::log::set_level(ffmpeg_next::log::Level::Quiet);
+        libav::limit_memory_blocks();
+    });
     let head = read_head(path)?;
     // The prefix makes libavformat treat a name such as `concat:a` as a file name, not as a protocol.
     let url = libav::file_url(path).ok_or_else(|| FootageError::NameNotText { path: path.into() })?;
     let mut options = Dictionary::new();
     options.set("format_whitelist", CONTAINERS);
     options.set("protocol_whitelist", "file");
-    libav::open_input(&url, options).map_err(|error| explain_open_failure(path, &head, error))
+    let explained = |error| explain_open_failure(path, &head, error);
+    let mut input = libav::open_input(&url, options).map_err(explained)?;
+    for stream in input.streams().filter(|stream| !stream.disposition().contains(Disposition::ATTACHED_PIC)) {
+        check_stated_size(path, &stream.parameters())?;
+    }
+    libav::find_streams(&mut input).map_err(explained)?;
+    Ok(input)
+}
+
+/// Checks the size of a frame that the container states, if it states one.
+pub(super) fn check_stated_size(path: &Path, parameters: &Parameters) -> Result<(), FootageError> {
+    match libav::frame_size(parameters) {
+        (width @ 1.., height @ 1..) => check_size(path, width, height),
+        _ => Ok(()),
+    }
 }
 
 /// Checks the size of a frame in pixels.

@@ -6,6 +6,7 @@
 
 use std::ops::ControlFlow;
 use std::sync::mpsc::{self, Receiver};
+use std::thread::available_parallelism;
 
 use ffmpeg_next::codec::Id;
 use ffmpeg_next::frame::Video;
@@ -44,6 +45,8 @@ pub(super) struct DecodePlan {
     verified: Vec<VideoPacket>,
     pub config: DecoderConfig,
     pub access: RandomAccess,
+    /// Number of workers, as far as the memory allows.
+    workers: usize,
     only_areas: Option<Vec<PixelRect>>,
     /// Timestamp of the random access point that was returned last. The outer `None` means that none was returned
     /// yet, the inner `None` that the packet has no timestamp.
@@ -55,12 +58,17 @@ impl DecodePlan {
     /// by frame.
     pub(super) fn of(clip: &mut Clip, areas: &[PixelRect]) -> Result<Option<Self>, FootageError> {
         let Some(access) = RandomAccess::of(clip.decoder_config()) else { return Ok(None) };
+        let workers = clip.further_decoders().min(available_parallelism().map_or(1, usize::from));
+        if workers == 0 {
+            return Ok(None);
+        }
         let (mut packets, config, _) = Packets::open(&clip.info().path)?;
-        let config = DecoderConfig { threads: 1, ..config };
+        let config = DecoderConfig { threads: 1, pictures: clip.decoder_config().pictures.clone(), ..config };
         let size = (clip.info().width, clip.info().height);
         if config.codec != Id::MJPEG {
             let verified = Vec::new();
-            return Ok(Some(Self { packets, verified, config, access, only_areas: None, last_access: None }));
+            let (only_areas, last_access) = (None, None);
+            return Ok(Some(Self { packets, verified, config, access, workers, only_areas, last_access }));
         }
         if config.checked_size != Some(size) {
             return Ok(None);
@@ -78,7 +86,7 @@ impl DecodePlan {
             clip.verified_areas.extend_from_slice(areas);
         }
         let only_areas = Some(areas.to_vec());
-        Ok(Some(Self { packets, verified, config, access, only_areas, last_access: None }))
+        Ok(Some(Self { packets, verified, config, access, workers, only_areas, last_access: None }))
     }
 
     /// Reads the whole clip in chunks.
@@ -182,7 +190,7 @@ impl Clip {
         let Some(plan) = DecodePlan::of(self, areas)? else { return process_sequentially(self, start, take) };
         let (config, task) = (plan.config.clone(), plan.task(self, start));
         let mut chunks = plan.chunks();
-        self.close_after_last();
+        self.close();
         let mut ordered = OrderedOutputs::new(self, take, libav::is_intra_only(config.codec));
         worker_pool::run(&config, &task, || chunks.next(), |events| ordered.add(events))?;
         Ok(ordered.finish(chunks.packets.stopped.clone()))
@@ -236,7 +244,7 @@ impl DecodePlan {
     /// The task that the workers run for a clip.
     pub(super) fn task<'a, T>(&self, clip: &Clip, start: &'a TaskFactory<'a, T>) -> PoolTask<'a, T> {
         let size = (clip.info().width, clip.info().height);
-        PoolTask { size, only_areas: self.only_areas.clone(), selected: None, start }
+        PoolTask { size, workers: self.workers, only_areas: self.only_areas.clone(), selected: None, start }
     }
 
     /// Positions spread over the clip from which about `count` frames can be decoded. `None` if there are too few, or

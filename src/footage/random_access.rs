@@ -5,6 +5,7 @@ use ffmpeg_next::codec::Id;
 
 use super::decoder::DecoderConfig;
 use super::libav;
+use super::nal_units::{split_by_length, split_by_start_code};
 
 /// The packets of a video at which decoding can start.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -94,26 +95,6 @@ impl IdrDetector {
             if self.hevc { ((header >> 1) & 0x3f, 0..=31, 19..=20) } else { (header & 0x1f, 1..=5, 5..=5) };
         slices.contains(&kind).then(|| idr.contains(&kind))
     }
-}
-
-fn split_by_length(data: &[u8], bytes: usize) -> impl Iterator<Item = &[u8]> {
-    let mut rest = data;
-    std::iter::from_fn(move || {
-        let (length, following) = rest.split_at_checked(bytes)?;
-        let length = length.iter().fold(0_usize, |sum, byte| sum << 8 | usize::from(*byte));
-        let (unit, following) = following.split_at_checked(length)?;
-        rest = following;
-        Some(unit)
-    })
-}
-
-/// The NAL units that follow the start codes 00 00 01. Each slice extends to the end of the data, since only
-/// the header of a unit is read.
-fn split_by_start_code(data: &[u8]) -> impl Iterator<Item = &[u8]> {
-    data.windows(3)
-        .enumerate()
-        .filter(|(_, bytes)| *bytes == [0, 0, 1])
-        .filter_map(|(start, _)| data.get(start + 3..))
 }
 
 #[cfg(test)]

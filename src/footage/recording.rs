@@ -131,7 +131,7 @@ impl Recording {
     /// Moves to the next frame, or from the end of a clip to the first frame of the next. Returns `false`
     /// after the last frame.
     fn step(&mut self) -> Result<bool, FootageError> {
-        while !self.clip.step() {
+        while !self.clip.step()? {
             if !self.enter_next()? {
                 return Ok(false);
             }
@@ -186,6 +186,7 @@ impl Recording {
 
     fn enter(&mut self, index: usize) -> Result<(), FootageError> {
         if let Some(file) = self.files.get(index) {
+            self.clip.close();
             self.clip = Clip::open(&file.info.path)?;
             self.current = index;
         }
@@ -213,7 +214,7 @@ impl Recording {
         let Some(file) = self.files.get(index) else { return Ok(()) };
         let mut clip = Clip::open(&file.info.path)?;
         clip.seek(f64::MAX)?;
-        clip.step();
+        clip.step()?;
         self.set_length(index, clip.end_s());
         Ok(())
     }

@@ -35,11 +35,14 @@ pub(super) struct SequentialDecoder {
     config: DecoderConfig,
     /// The packets of the file; `None` once the file is closed.
     packets: Option<Packets>,
-    decoder: FrameDecoder,
+    /// The decoder; `None` once the file is closed.
+    decoder: Option<FrameDecoder>,
     propagation: ErrorPropagation,
     /// Number of packets or frames that could not be decoded since the start or the last seek.
     pub lost: u64,
     gave_up: bool,
+    /// Number of pictures that the decoder kept to predict others from, when it was closed.
+    references: usize,
 }
 
 impl SequentialDecoder {
@@ -49,8 +52,8 @@ impl SequentialDecoder {
         let decoder = FrameDecoder::open(config.clone())?;
         info.levels = level_range(decoder.color_range());
         let propagation = ErrorPropagation::new(libav::is_intra_only(config.codec));
-        let packets = Some(packets);
-        Ok((Self { config, packets, decoder, propagation, lost: 0, gave_up: false }, info))
+        let (packets, decoder) = (Some(packets), Some(decoder));
+        Ok((Self { config, packets, decoder, propagation, lost: 0, gave_up: false, references: 0 }, info))
     }
 
     /// The timestamps of the packets read ahead, in file order.
@@ -75,7 +78,8 @@ impl SequentialDecoder {
     pub(super) fn next(&mut self, decoded: &mut DecodedFrame) -> bool {
         let mut failures = 0;
         while failures < MAX_FAILURES {
-            match self.decoder.receive(&mut decoded.frame) {
+            let Some(decoder) = &mut self.decoder else { return false };
+            match decoder.receive(&mut decoded.frame) {
                 DecoderOutput::Frame { errors } => {
                     decoded.timestamp = decoded.frame.timestamp();
                     decoded.damaged = self.propagation.is_damaged(errors, decoded.frame.is_key());
@@ -111,7 +115,9 @@ impl SequentialDecoder {
         if !self.packets.as_mut().is_some_and(|packets| packets.seek(timestamp)) {
             return false;
         }
-        self.decoder.flush();
+        if let Some(decoder) = &mut self.decoder {
+            decoder.flush();
+        }
         self.propagation.reset();
         self.lost = 0;
         self.gave_up = false;
@@ -123,39 +129,50 @@ impl SequentialDecoder {
         self.packets.as_mut()?.key_timestamp_before(timestamp)
     }
 
-    /// Closes the file. This frees the container's index, whose size grows with the length of the clip.
+    /// Closes the file. This frees the container's index, whose size grows with the length of the clip, and the pictures of the
+    /// decoder.
     pub(super) fn close(&mut self) {
-        self.packets = None;
+        self.references = self.references();
+        (self.packets, self.decoder) = (None, None);
+    }
+
+    /// Number of pictures that the decoder keeps to predict others from, as the video states it.
+    pub(super) fn references(&self) -> usize {
+        self.decoder.as_ref().map_or(self.references, FrameDecoder::references)
     }
 
     /// Sends the decoder one packet, or the end of the stream. Returns `false` if the end was sent before.
     fn send_packet(&mut self) -> bool {
         let Some(next) = self.packets.as_mut().and_then(Packets::next) else {
-            return self.decoder.send_end();
+            return self.decoder.as_mut().is_some_and(FrameDecoder::send_end);
         };
         self.count_lost(next.missing);
         if next.packet.is_corrupt() {
-            self.propagation.packet_incomplete(self.decoder.in_flight());
+            self.propagation.packet_incomplete(self.in_flight());
         }
-        if !self.decoder.send(&next.packet) {
+        if !self.decoder.as_mut().is_some_and(|decoder| decoder.send(&next.packet)) {
             self.count_lost(1);
         }
         true
     }
 
+    fn in_flight(&self) -> u32 {
+        self.decoder.as_ref().map_or(1, FrameDecoder::in_flight)
+    }
+
     fn count_lost(&mut self, packets: u64) {
         self.lost += packets;
         if packets > 0 {
-            self.propagation.packet_lost(self.decoder.in_flight());
+            self.propagation.packet_lost(self.in_flight());
         }
     }
 
     /// The error for a file of which no frame can be decoded.
     pub(super) fn nothing_decoded(&self) -> FootageError {
-        let path = self.config.path.clone();
-        if let Some(count) = self.decoder.excess_references() {
-            return FootageError::ReferenceFrames { path, count };
+        if let Err(error) = self.config.check_memory() {
+            return error;
         }
+        let path = self.config.path.clone();
         // If only the decoder failed, the disk is not at fault.
         match self.packets.as_ref().and_then(|packets| packets.stopped.clone()) {
             Some(reason) => FootageError::ReadFailed { path, reason },

@@ -1,12 +1,12 @@
-//! A pool of workers, one for each core. Each worker decodes chunks of a video and runs the caller's task on
+//! A pool of workers, one for each core as far as the memory allows. Each worker decodes chunks of a video and runs the caller's task on
 //! every frame where it is decoded. The results are returned in the order of the chunks.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 use std::ops::ControlFlow;
 use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 use std::sync::Mutex;
 use std::sync::mpsc::{self, Receiver, Sender};
-use std::thread::{self, available_parallelism};
+use std::thread;
 
 use ffmpeg_next::format::Pixel;
 use ffmpeg_next::frame::Video;
@@ -22,6 +22,9 @@ use crate::geometry::PixelRect;
 /// Maximum number of chunks per worker that are queued or being decoded. Set by judgement: enough to keep every core
 /// busy, few enough to limit the memory.
 const CHUNKS_PER_WORKER: usize = 3;
+/// Size of the chunks that are queued or being decoded, in bytes, at which no further chunk is queued, to limit the memory. Set by
+/// judgement: two of the largest chunks.
+const MAX_QUEUED_BYTES: usize = 48 << 20;
 /// Number of consecutive failures after which a worker stops asking its decoder for frames. Set by judgement: no
 /// intact video has nearly as many.
 const MAX_FAILURES: u32 = 1000;
@@ -34,6 +37,12 @@ pub(super) struct Chunk {
     pub from: Option<Receiver<FrameDecoder>>,
     /// Sends the decoder to the next chunk, if the next chunk continues this one.
     pub to: Option<Sender<FrameDecoder>>,
+}
+
+impl Chunk {
+    fn bytes(&self) -> usize {
+        self.packets.iter().map(|packet| packet.packet.size()).sum()
+    }
 }
 
 /// An event during the decoding of a chunk.
@@ -64,6 +73,8 @@ pub(super) struct WorkResult<T> {
 pub(super) struct PoolTask<'a, T> {
     /// Width and height in pixels of the frames to process; others are skipped.
     pub size: (u32, u32),
+    /// Number of workers, at least 1.
+    pub workers: usize,
     /// Areas of Motion JPEG frames to which decoding is restricted; `None` for whole frames.
     pub only_areas: Option<Vec<PixelRect>>,
     /// Timestamps of the frames to process; `None` for all frames.
@@ -97,12 +108,11 @@ pub(super) fn run<T: Send>(
     mut chunks: impl FnMut() -> Option<Chunk>,
     mut take: impl FnMut(Vec<DecodeEvent<T>>) -> Result<ControlFlow<()>, FootageError>,
 ) -> Result<(), FootageError> {
-    let workers = available_parallelism().map_or(1, usize::from);
     let (jobs, waiting) = mpsc::channel::<ChunkJob>();
     let (done, finished) = mpsc::channel::<FinishedJob<T>>();
     let waiting = &Mutex::new(waiting);
     thread::scope(move |scope| {
-        for _ in 0..workers {
+        for _ in 0..task.workers {
             let (config, done) = (config.clone(), done.clone());
             scope.spawn(move || Worker::new(config, task).run(waiting, &done));
         }
@@ -111,9 +121,13 @@ pub(super) fn run<T: Send>(
         let (jobs, finished) = (jobs, finished);
         let (mut sent, mut taken) = (0, 0);
         let mut early: BTreeMap<usize, ChunkResult<T>> = BTreeMap::new();
+        let mut queued_bytes: VecDeque<usize> = VecDeque::new();
         loop {
-            while sent - taken < CHUNKS_PER_WORKER * workers {
+            while queued_bytes.len() < CHUNKS_PER_WORKER * task.workers
+                && queued_bytes.iter().sum::<usize>() < MAX_QUEUED_BYTES
+            {
                 let Some(chunk) = chunks() else { break };
+                queued_bytes.push_back(chunk.bytes());
                 if jobs.send(ChunkJob { number: sent, chunk }).is_err() {
                     break;
                 }
@@ -127,6 +141,7 @@ pub(super) fn run<T: Send>(
             early.insert(number, result);
             while let Some(result) = early.remove(&taken) {
                 taken += 1;
+                queued_bytes.pop_front();
                 if take(result?)?.is_break() {
                     return Ok(());
                 }
@@ -185,6 +200,7 @@ impl<'r, 'a, T> Worker<'r, 'a, T> {
             };
             self.decode(decoder, packet, task);
         }
+        self.config.check_memory()?;
         match (chunk.to, decoder) {
             // If the decoder cannot be sent, the next chunk opens one of its own.
             (Some(to), Some(decoder)) => drop(to.send(decoder)),

@@ -4,12 +4,13 @@
 use std::path::Path;
 
 use super::questions::{DigitQuestion, questions, shows};
+use super::search::OverlaySearch;
 use super::{NamedReadout, NewCameraError};
 use crate::decipher::{
-    DecipheredReadout, DecipheredText, SampledFrames, TextPair, TimedText, agreement, contradicted_digits,
-    doubtful_digits, lacks_first_digits, name_channels,
+    DecipheredReadout, DecipheredText, TextPair, TimedText, agreement, contradicted_digits, doubtful_digits,
+    lacks_first_digits, name_channels,
 };
-use crate::footage::{Clip, LumaImage as _, LumaPlane};
+use crate::footage::{Clip, FootageError};
 use crate::geometry::PixelRect;
 use crate::glyphs::{Face, GlyphSet};
 use crate::learn::{LabelFile, LabelledReading, LearnedGlyphs, fetch_examples, learn_glyphs};
@@ -29,6 +30,9 @@ const MIN_EXAMPLE: f32 = 0.9;
 /// texts that must equal the readings (set by judgement). Three quarters of the texts with a probability of 0.5 to
 /// 0.9 are right, and 98 % of those above 0.9.
 const MIN_AGREEMENT: [(f32, f64); 2] = [(0.5, 0.7), (0.9, 0.95)];
+
+/// Time of a frame in seconds, and the readings of the regions in that frame.
+pub(super) type TimedReadings = (f64, Vec<RegionReading>);
 
 /// The setup and labels of deciphered readouts.
 pub(super) struct DecipheredCamera<'a> {
@@ -62,38 +66,45 @@ impl<'a> DecipheredCamera<'a> {
         Self { deciphered, setup: LoadedSetup { setup, path: setup_path.to_owned() }, labels, readouts }
     }
 
-    /// The pixels of the regions in all frames.
-    pub(super) fn sample(&self, frames: &SampledFrames) -> Sample {
+    /// The pixels of the regions in all frames searched.
+    pub(super) fn sample(&self, search: &OverlaySearch, clip: &mut Clip) -> Result<Sample, FootageError> {
         let regions = &self.setup.setup.regions;
         let mut sample = Sample::new(regions.len());
-        for (image, time_s) in frames.images.iter().zip(&frames.times_s) {
-            sample.add(Sample::cut(regions, LumaPlane::of(image)), *time_s);
+        for (time_s, patches) in search.on_whole_frames(clip, &|luma| Sample::cut(regions, luma))? {
+            sample.add(patches, time_s);
         }
-        sample
+        Ok(sample)
     }
 
-    /// Removes everything on which the line reader and the recogniser disagree: the glyphs and labels of doubtful
+    /// Reads the regions with the learned glyphs in all frames searched.
+    pub(super) fn read(
+        &self,
+        set: &GlyphSet,
+        sample: &Sample,
+        search: &OverlaySearch,
+        clip: &mut Clip,
+    ) -> Result<Vec<TimedReadings>, FootageError> {
+        let recogniser = Recogniser::calibrate(&self.setup.setup.regions, std::slice::from_ref(set), sample);
+        search.on_whole_frames(clip, &|luma| recogniser.read(luma))
+    }
+
+    /// Removes everything on which the line reader and the recogniser (`read`) disagree: the glyphs and labels of doubtful
     /// digits, and whole regions. Returns the boxes of these regions.
     pub(super) fn leave_out_doubtful(
         &mut self,
         set: &mut GlyphSet,
-        frames: &SampledFrames,
-        sample: &Sample,
+        read: &[TimedReadings],
     ) -> Vec<PixelRect> {
-        let regions = &self.setup.setup.regions;
-        let recogniser = Recogniser::calibrate(regions, std::slice::from_ref(&*set), sample);
-        let read: Vec<Vec<RegionReading>> =
-            frames.images.iter().map(|image| recogniser.read_frame(image)).collect();
         let mut doubtful = vec![Vec::new(); self.readouts.len()];
         for face in &mut set.faces {
             let is_shown = |region: &usize| {
                 self.readouts.get(*region).is_some_and(|named| shows(face, &named.guess.channel))
             };
             let regions: Vec<usize> = (0..self.readouts.len()).filter(is_shown).collect();
-            let likely = |region: &usize| self.pairs(*region, frames, &read, MIN_EVIDENCE);
+            let likely = |region: &usize| self.pairs(*region, read, MIN_EVIDENCE);
             let pairs: Vec<TextPair> = regions.iter().flat_map(likely).collect();
             let texts: Vec<Vec<TimedText>> =
-                regions.iter().map(|region| timed_texts(*region, frames, &read)).collect();
+                regions.iter().map(|region| timed_texts(*region, read)).collect();
             let digits = [doubtful_digits(&pairs), contradicted_digits(&texts)].concat();
             face.glyphs.retain(|glyph| !digits.contains(&glyph.character));
             for region in regions {
@@ -105,11 +116,11 @@ impl<'a> DecipheredCamera<'a> {
         }
         let agrees = |region: usize| {
             MIN_AGREEMENT.iter().all(|(probability, min_share)| {
-                let mut pairs = self.pairs(region, frames, &read, *probability);
+                let mut pairs = self.pairs(region, read, *probability);
                 // Readings with doubtful digits are left blank.
                 pairs.retain(|pair| !pair.read.contains(doubtful[region].as_slice()));
                 agreement(&pairs).is_some_and(|share| share >= *min_share)
-            }) && !lacks_first_digits(&self.pairs(region, frames, &read, MIN_EVIDENCE))
+            }) && !lacks_first_digits(&self.pairs(region, read, MIN_EVIDENCE))
         };
         set.faces.retain(has_digits);
         let left_out: Vec<usize> = (0..self.readouts.len()).filter(|region| !agrees(*region)).collect();
@@ -117,9 +128,15 @@ impl<'a> DecipheredCamera<'a> {
     }
 
     /// Questions to the pilot about the digits that the glyph set lacks, chosen from the deciphered texts.
-    pub(super) fn questions(&self, set: &GlyphSet, frames: &SampledFrames) -> Vec<DigitQuestion> {
+    pub(super) fn questions(
+        &self,
+        set: &GlyphSet,
+        search: &OverlaySearch,
+        clip: &mut Clip,
+    ) -> Result<Vec<DigitQuestion>, FootageError> {
         let regions = self.setup.setup.regions.iter();
-        questions(set, &regions.zip(self.deciphered.iter().copied()).collect::<Vec<_>>(), frames)
+        let readouts: Vec<_> = regions.zip(self.deciphered.iter().copied()).collect();
+        questions(set, &readouts, &mut |time_s| search.whole_frame(clip, time_s))
     }
 
     /// Removes a region with its labels and returns its box.
@@ -133,17 +150,11 @@ impl<'a> DecipheredCamera<'a> {
 
     /// The deciphered texts of a region with a probability of at least `min_probability`, each paired with the text
     /// that the learned glyphs read in the same frame. `region` is an index; `read` has the readings of every frame.
-    fn pairs(
-        &self,
-        region: usize,
-        frames: &SampledFrames,
-        read: &[Vec<RegionReading>],
-        min_probability: f32,
-    ) -> Vec<TextPair> {
+    fn pairs(&self, region: usize, read: &[TimedReadings], min_probability: f32) -> Vec<TextPair> {
         let texts = self.deciphered.get(region).map_or(&[][..], |readout| &readout.texts);
         let pair = |text: &DecipheredText| {
-            let frame = frames.place_of(text.time_s)?;
-            let RegionReading::Text { text: read, .. } = read.get(frame)?.get(region)? else { return None };
+            let (_, readings) = read.iter().find(|(time_s, _)| *time_s == text.time_s)?;
+            let RegionReading::Text { text: read, .. } = readings.get(region)? else { return None };
             Some(TextPair { deciphered: text.clone(), read: read.clone() })
         };
         texts.iter().filter(|text| text.probability >= min_probability).filter_map(pair).collect()
@@ -173,12 +184,12 @@ fn drop_labels(labels: &mut LabelFile, channel: &Channel, digits: &[char]) {
 }
 
 /// The texts that the learned glyphs read in a region.
-fn timed_texts(region: usize, frames: &SampledFrames, read: &[Vec<RegionReading>]) -> Vec<TimedText> {
-    let text = |(time_s, readings): (&f64, &Vec<RegionReading>)| match readings.get(region)? {
+fn timed_texts(region: usize, read: &[TimedReadings]) -> Vec<TimedText> {
+    let text = |(time_s, readings): &TimedReadings| match readings.get(region)? {
         RegionReading::Text { text, .. } => Some((*time_s, text.clone())),
         _ => None,
     };
-    frames.times_s.iter().zip(read).filter_map(text).collect()
+    read.iter().filter_map(text).collect()
 }
 
 /// Learns the glyphs from labels.

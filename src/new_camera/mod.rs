@@ -164,7 +164,7 @@ pub fn propose_regions(
         let free = numbered.find(|channel| regions.iter().all(|region| region.channel != *channel));
         regions.extend(free.map(|channel| Region::new(channel, proposal.rect, None)));
     }
-    Ok(ProposedRegions { regions, still: search.still().map(|(_, still)| still.clone()) })
+    Ok(ProposedRegions { regions, still: search.still(clip)?.map(|(_, still)| still) })
 }
 
 /// Prepares the camera of a clip. Nothing is written; `setup_path` is the path where the setup will be saved.
@@ -181,7 +181,7 @@ pub fn prepare_camera(
     let name = path.display().to_string();
     let search = OverlaySearch::of(clip, progress)?;
     let (readouts, boxes) = (search.readouts(), search.found.len());
-    let Some((still_time_s, still)) = search.still().filter(|_| boxes > 0) else {
+    let Some((still_time_s, still)) = search.still(clip)?.filter(|_| boxes > 0) else {
         return Err(NewCameraError::NoReadouts { clip: name });
     };
     if readouts.is_empty() {
@@ -189,25 +189,25 @@ pub fn prepare_camera(
     }
     let mut camera =
         DecipheredCamera::new(readouts, still_time_s, still.dimensions(), setup_path, &file_name(&path));
-    let sample = camera.sample(&search.frames);
+    let sample = camera.sample(&search, clip)?;
     let mut set = learn_from(clip, &camera.setup, &camera.labels, &sample)?.set;
-    let doubtful = camera.leave_out_doubtful(&mut set, &search.frames, &sample);
+    let read = camera.read(&set, &sample, &search, clip)?;
+    let doubtful = camera.leave_out_doubtful(&mut set, &read);
     if camera.readouts.is_empty() {
         return Err(NewCameraError::Undeciphered { clip: name, boxes });
     }
-    let questions = camera.questions(&set, &search.frames);
+    let questions = camera.questions(&set, &search, clip)?;
+    let sample = if doubtful.is_empty() { sample } else { camera.sample(&search, clip)? };
+    clip.close();
     Ok(NewCamera {
         questions,
-        sample: Some(RegionSample {
-            boxes: boxes_of(&camera.setup),
-            sample: if doubtful.is_empty() { sample } else { camera.sample(&search.frames) },
-        }),
+        sample: Some(RegionSample { boxes: boxes_of(&camera.setup), sample }),
         setup: camera.setup,
         set,
         labels: camera.labels,
         readouts: camera.readouts,
         undeciphered: search.undeciphered().map(|proposal| proposal.rect).chain(doubtful).collect(),
-        still: still.clone(),
+        still,
         still_time_s,
     })
 }

@@ -2,7 +2,8 @@
 
 use image::GrayImage;
 
-use crate::decipher::{DecipheredReadout, DecipheredText, SampledFrames};
+use crate::decipher::{DecipheredReadout, DecipheredText};
+use crate::footage::FootageError;
 use crate::glyphs::{Face, GlyphSet};
 use crate::learn::LabelledReading;
 use crate::model::channel::Channel;
@@ -23,12 +24,13 @@ pub struct DigitQuestion {
 }
 
 /// Chooses a small set of questions about the digits that the glyph set lacks: together they show each of these
-/// digits that occurs in the deciphered texts, as far as [`MAX_QUESTIONS`] questions can.
+/// digits that occurs in the deciphered texts, as far as [`MAX_QUESTIONS`] questions can. `frame_at` gives the whole
+/// frame at a time in seconds, `None` if there is none.
 pub(super) fn questions(
     set: &GlyphSet,
     readouts: &[(&Region, &DecipheredReadout)],
-    frames: &SampledFrames,
-) -> Vec<DigitQuestion> {
+    frame_at: &mut dyn FnMut(f64) -> Result<Option<GrayImage>, FootageError>,
+) -> Result<Vec<DigitQuestion>, FootageError> {
     let mut questions = Vec::new();
     for face in &set.faces {
         let mut open = face.missing_digits();
@@ -39,7 +41,8 @@ pub(super) fn questions(
             let merit = |text: &DecipheredText| text.probability * digits_in(&text.text, &open).len() as f32;
             let best = texts.iter().max_by(|one, other| merit(one.1).total_cmp(&merit(other.1)));
             let Some((region, text)) = best.filter(|(_, text)| merit(text) > 0.0) else { break };
-            let Some(image) = image_at(frames, region, text.time_s) else { break };
+            let Some(frame) = frame_at(text.time_s)? else { break };
+            let image = region.rect.crop(&frame);
             let digits = digits_in(&text.text, &open);
             open.retain(|digit| !digits.contains(digit));
             let guess = LabelledReading {
@@ -50,7 +53,7 @@ pub(super) fn questions(
             questions.push(DigitQuestion { guess, digits, image });
         }
     }
-    questions
+    Ok(questions)
 }
 
 /// Whether the readout of a channel is drawn in a face.
@@ -61,10 +64,6 @@ pub(super) fn shows(face: &Face, channel: &Channel) -> bool {
 /// The digits in `open`, which no question covers yet, that a text contains.
 fn digits_in(text: &str, open: &[char]) -> Vec<char> {
     open.iter().copied().filter(|digit| text.contains(*digit)).collect()
-}
-
-fn image_at(frames: &SampledFrames, region: &Region, time_s: f64) -> Option<GrayImage> {
-    Some(region.rect.crop(frames.image_at(time_s)?))
 }
 
 #[cfg(test)]
@@ -99,11 +98,8 @@ mod tests {
         let set = GlyphSet { name: "test".to_owned(), faces: vec![face], any_size: false };
         let readout = readout(&[("12", 0.99), ("21", 0.4), ("34", 0.8), ("3", 0.99), ("22", 0.99)]);
         let region = Region::new(Channel::Speed, readout.rect, None);
-        let frames = SampledFrames {
-            times_s: (0..5).map(f64::from).collect(),
-            images: vec![GrayImage::new(40, 20); 5],
-        };
-        let asked = questions(&set, &[(&region, &readout)], &frames);
+        let mut frame_at = |_| Ok(Some(GrayImage::new(40, 20)));
+        let asked = questions(&set, &[(&region, &readout)], &mut frame_at).unwrap();
         let texts: Vec<&str> = asked.iter().map(|question| question.guess.text.as_str()).collect();
         assert_eq!(texts, ["12", "34"]);
         assert_eq!(asked[0].digits, ['1', '2']);

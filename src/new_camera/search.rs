@@ -3,10 +3,12 @@
 use image::GrayImage;
 
 use crate::decipher::{DecipheredReadout, SampledFrames, decipher, read_words};
-use crate::detect::{Proposal, propose};
+use crate::detect::{Proposal, Reduction, propose};
 use crate::footage::{
-    Clip, FootageError, FoundFrame, FrameSource as _, noise_levels, sample_with, temporal_medians,
+    Clip, FootageError, FoundFrame, FrameSource as _, LumaImage as _, LumaPlane, frames_near, noise_levels,
+    sample_with, temporal_medians,
 };
+use crate::geometry::PixelRect;
 use crate::stats::upper_median;
 
 /// Minimum number of frames that are searched (set by judgement).
@@ -16,8 +18,11 @@ const MIN_FRAMES: usize = 24;
 const MAX_FRAMES: usize = 120;
 
 /// Maximum memory of the frames that are searched, in bytes; it is exceeded if [`MIN_FRAMES`] frames are larger (set
-/// by judgement).
+/// by judgement). 120 frames of 1280 x 720 pixels fit, or 101 of 1920 x 1080.
 const MAX_BYTES: usize = 200 << 20;
+/// Maximum memory of the frames that are searched, in bytes, for which a second copy without noise is kept. Frames that take more
+/// are decoded again when they are needed with their noise.
+const MAX_KEPT_BYTES: usize = 40_000_000;
 /// Minimum standard deviation of the pixel noise of a clip, in grey levels, for the search to use medians of
 /// neighbouring frames instead of single frames. Clips without noise have less than 1, a noisy one 2.5 (`photo-noisy`
 /// of docs/benchmarks.md).
@@ -44,8 +49,12 @@ fn is_clear_of(readout: &DecipheredReadout, (_, earlier): &(Proposal, Option<Dec
 
 /// The boxes found in the overlay of a clip.
 pub(super) struct OverlaySearch {
-    pub(super) frames: SampledFrames,
-    /// The boxes found, each with its deciphered readout; `None` if it could not be deciphered.
+    /// The frames that were searched, without damaged ones.
+    frames: SampledFrames,
+    /// Whether `frames` are whole frames of the clip, neither reduced nor without their noise.
+    are_whole: bool,
+    /// The boxes found, each with its deciphered readout; `None` if it could not be deciphered. Rectangles are in pixels of the
+    /// whole frame.
     pub(super) found: Vec<(Proposal, Option<DecipheredReadout>)>,
 }
 
@@ -53,22 +62,57 @@ impl OverlaySearch {
     pub(super) fn of(clip: &mut Clip, progress: &(dyn Fn(f64) + Sync)) -> Result<Self, FootageError> {
         let frame_bytes = clip.info().width as usize * clip.info().height as usize;
         let count = (MAX_BYTES / frame_bytes.max(1)).clamp(MIN_FRAMES, MAX_FRAMES);
-        let sampled = sample_with(clip, count, progress)?;
-        // The recogniser needs frames with the noise of the clip; the search works better without noise.
-        let denoised =
-            if is_noisy(&sampled) { Some(temporal_medians(clip, sampled.clone())?.into()) } else { None };
-        let frames = SampledFrames::from(sampled);
-        let searched: &SampledFrames = denoised.as_ref().unwrap_or(&frames);
+        let reduction = Reduction::of((clip.info().width, clip.info().height));
+        let sampled = sample_with(clip, count, progress, &|luma| match reduction.is_none() {
+            true => luma.to_image(),
+            false => reduction.reduced(&luma.to_image()),
+        })?;
+        // The recogniser needs frames with the noise of the clip; the search works better without noise. Reduction has averaged
+        // the noise already.
+        let is_noisy = reduction.is_none() && is_noisy(&sampled);
+        let keeps_whole = reduction.is_none() && (!is_noisy || count * frame_bytes <= MAX_KEPT_BYTES);
+        let (searched, whole) = match (is_noisy, keeps_whole) {
+            (true, true) => (temporal_medians(clip, sampled.clone())?, Some(sampled)),
+            (true, false) => (temporal_medians(clip, sampled)?, None),
+            (false, _) => (sampled, None),
+        };
+        clip.close();
+        let searched = SampledFrames::from(searched);
         let mut found: Vec<(Proposal, Option<DecipheredReadout>)> = Vec::new();
         for proposal in propose(&searched.images) {
-            let readout = decipher(searched, proposal.rect).filter(|readout| {
+            let readout = decipher(&searched, proposal.rect).filter(|readout| {
                 readout.labels.len() >= MIN_LABELS
                     && found.iter().all(|earlier| is_clear_of(readout, earlier))
             });
             found.push((proposal, readout));
         }
-        read_words(searched, found.iter_mut().filter_map(|(_, readout)| readout.as_mut()));
-        Ok(Self { frames, found })
+        read_words(&searched, found.iter_mut().filter_map(|(_, readout)| readout.as_mut()));
+        for (proposal, readout) in &mut found {
+            proposal.rect = reduction.in_whole_frame(proposal.rect);
+            if let Some(readout) = readout {
+                readout.rect = reduction.in_whole_frame(readout.rect);
+            }
+        }
+        let frames = whole.map_or(searched, SampledFrames::from);
+        Ok(Self { frames, are_whole: keeps_whole, found })
+    }
+
+    /// Runs `work` on the whole frames that were searched, each with its time in seconds. They are decoded again if they were
+    /// not kept.
+    pub(super) fn on_whole_frames<T: Send>(
+        &self,
+        clip: &mut Clip,
+        work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
+    ) -> Result<Vec<(f64, T)>, FootageError> {
+        if self.are_whole {
+            let frames = self.frames.times_s.iter().zip(&self.frames.images);
+            return Ok(frames.map(|(time_s, image)| (*time_s, work(LumaPlane::of(image)))).collect());
+        }
+        let whole = PixelRect::new(0, 0, clip.info().width, clip.info().height);
+        let found = clip.process_at(&self.frames.times_s, &[whole], work)?;
+        let is_searched = |time_s: f64| self.frames.place_of(time_s).is_some();
+        let found = found.into_iter().filter(|frame| is_searched(frame.time_s));
+        Ok(found.map(|frame| (frame.time_s, frame.output)).collect())
     }
 
     /// The deciphered readouts.
@@ -81,9 +125,22 @@ impl OverlaySearch {
         self.found.iter().filter(|(_, readout)| readout.is_none()).map(|(proposal, _)| proposal)
     }
 
-    /// A frame from the middle of the clip, with its time in seconds; `None` if no frame was sampled.
-    pub(super) fn still(&self) -> Option<(f64, &GrayImage)> {
-        let middle = self.frames.images.len() / 2;
-        self.frames.times_s.get(middle).copied().zip(self.frames.images.get(middle))
+    /// The whole frame at the time `time_s` in seconds, of a frame that was searched; `None` if there is none.
+    pub(super) fn whole_frame(
+        &self,
+        clip: &mut Clip,
+        time_s: f64,
+    ) -> Result<Option<GrayImage>, FootageError> {
+        if self.are_whole {
+            return Ok(self.frames.image_at(time_s).cloned());
+        }
+        Ok(frames_near(clip, &[time_s])?.pop().map(|frame| frame.image))
+    }
+
+    /// A whole frame from the middle of the clip, with its time in seconds; `None` if no frame was sampled.
+    pub(super) fn still(&self, clip: &mut Clip) -> Result<Option<(f64, GrayImage)>, FootageError> {
+        let middle = self.frames.times_s.len() / 2;
+        let Some(time_s) = self.frames.times_s.get(middle) else { return Ok(None) };
+        Ok(self.whole_frame(clip, *time_s)?.map(|frame| (*time_s, frame)))
     }
 }

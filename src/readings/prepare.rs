@@ -7,8 +7,8 @@ use thiserror::Error;
 
 use super::sampling::sample;
 use crate::advice::{Advice, Advised, FlightNote};
-use crate::detect::propose;
-use crate::footage::{self, FootageError, FrameSource};
+use crate::detect::{Reduction, propose};
+use crate::footage::{FootageError, FrameSource, LumaImage as _, sample_with};
 use crate::geometry::PixelRect;
 use crate::glyphs::GlyphSet;
 use crate::model::channel::Channel;
@@ -155,10 +155,14 @@ type MovedSetup = ((i64, i64), Setup);
 
 /// Searches for the overlay in a recording; `None` if no common offset is found.
 fn search<S: FrameSource>(source: &mut S, setup: &Setup) -> Result<Option<MovedSetup>, FootageError> {
-    let searched = footage::sample(source, SEARCHED_FRAMES)?;
+    let size = (source.info().width, source.info().height);
+    let reduction = Reduction::of(size);
+    let searched =
+        sample_with(source, SEARCHED_FRAMES, &|_| (), &|luma| reduction.reduced(&luma.to_image()))?;
     let frames: Vec<GrayImage> = searched.into_iter().map(|frame| frame.image).collect();
-    let found: Vec<PixelRect> = propose(&frames).into_iter().map(|proposal| proposal.rect).collect();
-    Ok(common_offset(setup, &found).and_then(|by| Some((by, moved(setup, by, &frames)?))))
+    let found: Vec<PixelRect> =
+        propose(&frames).into_iter().map(|proposal| reduction.in_whole_frame(proposal.rect)).collect();
+    Ok(common_offset(setup, &found).and_then(|by| Some((by, moved(setup, by, size)?))))
 }
 
 /// Share of the sampled frames in which a region is readable, 0 to 1; `number` is the region's index.
@@ -214,9 +218,8 @@ fn common_offset(setup: &Setup, found: &[PixelRect]) -> Option<(i64, i64)> {
         .then(|| Some((middle(|by| by.1)?, middle(|by| by.2)?)))?
 }
 
-/// The setup with its boxes moved; `None` if a box would extend beyond the frame.
-fn moved(setup: &Setup, by: (i64, i64), frames: &[GrayImage]) -> Option<Setup> {
-    let (width, height) = frames.first()?.dimensions();
+/// The setup with its boxes moved; `None` if a box would extend beyond the frame, whose size is in pixels.
+fn moved(setup: &Setup, by: (i64, i64), (width, height): (u32, u32)) -> Option<Setup> {
     let mut setup = setup.clone();
     for region in &mut setup.regions {
         let rect = &mut region.rect;

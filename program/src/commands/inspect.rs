@@ -115,6 +115,8 @@ pub fn run(arguments: &InspectArguments) -> Result<(), Failure> {
         Some(setup) => read_regions(&mut clip, setup, frame)?,
         None => Vec::new(),
     };
+    // An image of a large frame takes as much memory as its decoder.
+    drop(clip);
     let labels: Vec<Label> = regions.iter().map(InspectedRegion::label).collect();
     save_png(&annotate(&frame.image, &labels), &picture, &rules).map_err(Failure::misuse)?;
     let inspection = Inspection { info, frames, length_s, notes, time_s: frame.time_s, regions, picture };

@@ -47,7 +47,7 @@ pub fn run(arguments: &SetupArguments) -> Result<(), Failure> {
     let mut clip = Clip::open(&arguments.clip)?;
     let bar = ShareBar::new("looking for the overlay");
     let ProposedRegions { regions, still } = propose_regions(&mut clip, &|share| bar.set(share))?;
-    drop(bar);
+    drop((bar, clip));
     let Some(still) = still.filter(|_| !regions.is_empty()) else {
         return Err(Failure::Failed(format!(
             "{}: no readouts were found; write a setup file by hand (see README.md)",
