@@ -98,8 +98,8 @@ pub enum FootageError {
     },
     /// The frames have no pixels or are too large.
     #[error(
-        "{}: a frame of {width} x {height} pixels is out of range (1 to {limit} on a side, {} million in all); \
-         the file is damaged or is not a recording: copy it from the card of the recorder again",
+        "{}: a frame of {width} x {height} pixels is out of range (1 to {limit} on a side, {} million in all); if the file is a \
+         recording and not damaged, scale it to 1920 pixels in width with a video converter",
         path.display(),
         limit_px / 1_000_000
     )]

@@ -21,9 +21,10 @@ use super::recording_time::RecordingTime;
 /// Maximum width and height of a frame, in pixels. Set by judgement, to limit the memory that a damaged file
 /// can take.
 const MAX_SIDE: u32 = 16384;
-/// Maximum number of pixels of a frame: slightly more than 8192 x 4320, the largest usual format. It limits a decoded
-/// frame (yuv420p) to 54 MB.
-pub(super) const MAX_FRAME_PX: u64 = 36_000_000;
+/// Maximum number of pixels of a frame: slightly more than 5312 x 2988, the largest format of 16 to 9 of usual action cameras (common
+/// practice, no source). Of larger frames, even the three pictures that a simple H.264 video needs exceed the limit of
+/// [`PictureMemory`](super::picture_memory::PictureMemory), or come close.
+pub(super) const MAX_FRAME_PX: u64 = 16_000_000;
 /// Name of the container AVI, in libavformat and in [`ClipInfo`](super::ClipInfo).
 pub(super) const AVI: &str = "avi";
 /// Containers and raw video streams that recorders and converters write. Others are not tried, since
