@@ -142,13 +142,15 @@ fn all_threads_of_the_commands_that_decode_are_confined() {
     let folder = tempfile::tempdir().unwrap();
     let clip = folder.path().join("flight.avi");
     fs::copy(project_file(CLIP), &clip).unwrap();
-    let setup = project_file(SETUP);
+    // `setup` and `teach` write beside the setup.
+    let setup = folder.path().join("known.setup.toml");
+    fs::copy(project_file(SETUP), &setup).unwrap();
     let with_setup = ["--setup", text(&setup)];
     let commands = [
         ("setup", vec![]),
         ("inspect", with_setup.to_vec()),
-        ("teach", [with_setup.as_slice(), &["--say", "speed@3.3=63"]].concat()),
         ("read", with_setup.to_vec()),
+        ("teach", [with_setup.as_slice(), &["--say", "speed@3.3=63"]].concat()),
     ];
     for (name, options) in commands {
         let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_pairspeed"));

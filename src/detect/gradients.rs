@@ -47,7 +47,7 @@ const MIN_PRESENT_SHARE: f32 = 0.5;
 /// addition to [`MIN_PRESENT_SHARE`].
 const MIN_PRESENT_GRADIENT: f32 = 6.0;
 
-/// Number of rows of which the gradients of all frames are computed together. Set by judgement: many enough that the rows around
+/// Number of rows of which the gradients of all frames are computed together. Set by judgement: large enough that the rows around
 /// them, which are smoothed as well, cost little; few enough for the memory and for work on all cores.
 const BAND_ROWS: usize = 32;
 /// Number of rows above and below a band that its gradients need: one for the gradient, and one for smoothing.
