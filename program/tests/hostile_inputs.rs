@@ -142,7 +142,7 @@ fn all_threads_of_the_commands_that_decode_are_confined() {
     let folder = tempfile::tempdir().unwrap();
     let clip = folder.path().join("flight.avi");
     fs::copy(project_file(CLIP), &clip).unwrap();
-    // `setup` and `teach` write beside the setup.
+    // `teach` writes the glyphs beside the setup.
     let setup = folder.path().join("known.setup.toml");
     fs::copy(project_file(SETUP), &setup).unwrap();
     let with_setup = ["--setup", text(&setup)];
