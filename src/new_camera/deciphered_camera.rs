@@ -218,6 +218,7 @@ pub(super) fn region_of(readout: &DecipheredReadout, channel: Channel) -> Region
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
     use super::*;
 
     #[test]

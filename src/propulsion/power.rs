@@ -172,9 +172,9 @@ fn deeper_sag(from: &Sources<'_>, current_shown: bool) -> Option<String> {
     })
 }
 
-/// Warns of a resistance of pack and wires that rises during the flight; used if the overlay shows the current. `U = U0
-/// - R I` is fitted to the first and to the second half of the flight, each from legs at different currents. `None` if
-/// a fit fails, or if the rise is not significant.
+/// Warns of a resistance of pack and wires that rises during the flight; used if the overlay shows the current.
+/// `U = U0 - R I` is fitted to the first and to the second half of the flight, each from legs at different currents.
+/// `None` if a fit fails, or if the rise is not significant.
 fn rising_resistance(runs: &[PowerRun]) -> Option<String> {
     let half = runs.len() / 2;
     let (early, late) = (resistance_ohm(runs.get(..half)?)?, resistance_ohm(runs.get(half..)?)?);
