@@ -8,11 +8,10 @@
 use std::path::{Path, PathBuf};
 use std::thread;
 
-#[cfg(target_os = "linux")]
-use landlock::RulesetStatus;
 use thiserror::Error;
 
 use crate::files::folder_of;
+use crate::linux::confine_thread;
 
 /// The files and folders that a confined thread may use.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -69,7 +68,7 @@ impl Confinement {
     /// # Errors
     /// [`NotConfined`] if the system cannot confine the thread, which then keeps its rights.
     pub fn begin(self) -> Result<(), NotConfined> {
-        self.enforce().map_err(|reason| NotConfined { reason })
+        confine_thread(&self.read, &self.write).map_err(|reason| NotConfined { reason })
     }
 
     /// Runs `work` in a new confined thread and returns its result; the thread is not confined where that is not
@@ -87,60 +86,11 @@ impl Confinement {
         };
         thread::scope(|scope| joined(scope.spawn(confined)))
     }
-
-    /// Confines this thread, or returns the reason why that is not possible.
-    #[cfg(target_os = "linux")]
-    fn enforce(self) -> Result<(), String> {
-        match linux::enforce(&self) {
-            Ok(RulesetStatus::NotEnforced) => {
-                Err("this Linux kernel has no Landlock, which restricts access to files".to_owned())
-            }
-            Ok(_) => Ok(()),
-            Err(error) => Err(error.to_string()),
-        }
-    }
-
-    /// Does nothing and succeeds: this system has no Landlock.
-    #[cfg(not(target_os = "linux"))]
-    fn enforce(self) -> Result<(), String> {
-        Ok(())
-    }
 }
 
 /// The result of a thread; if the thread panicked, the panic is raised again here.
 fn joined<T>(thread: thread::ScopedJoinHandle<'_, T>) -> T {
     thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
-}
-
-#[cfg(target_os = "linux")]
-mod linux {
-    use landlock::{
-        ABI, Access, AccessFs, AccessNet, BitFlags, Ruleset, RulesetAttr, RulesetCreatedAttr, RulesetError,
-        RulesetStatus, path_beneath_rules,
-    };
-
-    use super::Confinement;
-
-    /// Version of the Landlock interface: the access rights that it defines for files and TCP connections are
-    /// restricted, as far as the kernel supports them.
-    const VERSION: ABI = ABI::V4;
-    /// System files from which the number of usable cores is determined.
-    const SYSTEM: [&str; 3] = ["/proc/self/cgroup", "/proc/self/mountinfo", "/sys/fs/cgroup"];
-
-    pub(super) fn enforce(files: &Confinement) -> Result<RulesetStatus, RulesetError> {
-        let read: BitFlags<AccessFs> = AccessFs::ReadFile | AccessFs::ReadDir;
-        let write = read | AccessFs::from_write(VERSION);
-        // Paths that do not exist are left out. The restriction also prevents gaining new privileges.
-        let status = Ruleset::default()
-            .handle_access(AccessFs::from_all(VERSION))?
-            .handle_access(AccessNet::from_all(VERSION))?
-            .create()?
-            .add_rules(path_beneath_rules(SYSTEM, read))?
-            .add_rules(path_beneath_rules(&files.read, read))?
-            .add_rules(path_beneath_rules(&files.write, write))?
-            .restrict_self()?;
-        Ok(status.ruleset)
-    }
 }
 
 #[cfg(test)]

@@ -37,7 +37,7 @@ pub mod learn;
 pub mod leg_edits;
 pub mod legs;
 mod line_reader;
-mod memory;
+mod linux;
 pub mod model;
 mod neural;
 pub mod new_camera;

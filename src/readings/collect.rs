@@ -84,7 +84,7 @@ pub fn collect<S: FrameSource>(
     let (runs, samplers): (Vec<_>, Vec<_>) = readers.into_iter().map(ChannelReader::finish).unzip();
     // The buffers used for reading are no longer needed, and the expanded readings of a long flight are
     // large.
-    crate::memory::release_freed();
+    crate::linux::release_freed_memory();
     readings.channels = runs.into_iter().map(|(channel, runs)| runs.expanded(channel)).collect();
     readings.crops = all_crops(samplers);
     readings.lost = detector.finish(&mut readings.channels, &readings.time_s);

@@ -17,7 +17,7 @@ use graph::Graph;
 
 /// Folders and files of `src/`, lowest layer first. Each may import from earlier lines only.
 const LAYERS: &[&[&str]] = &[
-    &["advice", "files", "geometry", "memory", "neural", "stats", "toml_words", "visible"],
+    &["advice", "files", "geometry", "linux", "neural", "stats", "toml_words", "visible"],
     &["confinement", "model"],
     &["footage", "glyphs", "line_reader"],
     &["setup"],
