@@ -59,8 +59,16 @@ impl Check {
 pub fn run(arguments: &HealthArguments) -> Result<(), Failure> {
     print_line!("pairspeed {}", version::TEXT.replace('\n', ", "));
     print_line!();
-    let checks = [recordings(&VideoLibrary::in_use()), results(&arguments.folder), window()];
-    checks.iter().for_each(|check| print_line!("{}", check.in_words()));
+    // Printed one by one: the system may take long to answer a check.
+    let printed = |check: Check| {
+        print_line!("{}", check.in_words());
+        check
+    };
+    let checks = [
+        printed(recordings(&VideoLibrary::in_use())),
+        printed(results(&arguments.folder)),
+        printed(window()),
+    ];
     match checks.iter().filter(|check| check.lack == Lack::Needed).count() {
         0 => Ok(()),
         1 => Err(Failure::failed("one thing is missing; see above")),
