@@ -22,7 +22,7 @@ use super::{
     process_evenly_spread,
 };
 use crate::geometry::PixelRect;
-use crate::memory::release_freed;
+use crate::linux::release_freed_memory;
 
 /// Frame rate that is assumed if neither timestamps nor the container state one, in frames per second. Common
 /// practice, no source.
@@ -280,7 +280,7 @@ impl Clip {
         self.has_next = false;
         self.current_is_due = false;
         self.is_closed = true;
-        release_freed();
+        release_freed_memory();
     }
 
     /// Number of decoders for which there is memory beside the clip's own.
