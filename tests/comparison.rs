@@ -78,7 +78,7 @@ fn a_change_has_a_verdict_with_its_interval_and_an_unchanged_step_has_none() {
     let after = flight("after", vec![step(1, Some(60.0), 25.2, 0.4), step(2, Some(100.0), 38.0, 0.4)]);
     let comparison = one(before, after);
     let (low, high) = (&comparison.steps[0], &comparison.steps[1]);
-    assert_eq!((low.verdict, high.verdict), (Verdict::NotShown, Verdict::Faster));
+    assert_eq!((low.verdict, high.verdict), (Verdict::NotSignificant, Verdict::Faster));
     assert_near(high.difference_mps.value, 3.0, 1e-12);
     assert_near(high.difference_mps.standard_uncertainty, 0.5, 1e-12);
     // t_0.975 of 73.6 degrees of freedom is 1.993 (Student's table lies between 2.000 at 60 and 1.984 at 100).
@@ -98,7 +98,7 @@ fn a_step_that_alone_would_be_significant_is_not_among_many() {
     let comparison = one(flight("a", of(0.0)), flight("b", of(2.2 * 0.3 * 2f64.sqrt())));
     let first = comparison.steps[0];
     assert!(first.difference_mps.low > 0.0);
-    assert_eq!(first.verdict, Verdict::NotAmongSoMany);
+    assert_eq!(first.verdict, Verdict::NotSignificantAfterCorrection);
     assert_eq!(comparison.steps_compared, 6);
 }
 
@@ -110,7 +110,7 @@ fn a_difference_that_voltage_explains_is_no_change() {
     };
     let comparison = one(flight("full", at(23.0)), flight("low", at(21.0)));
     let step = comparison.steps[0];
-    assert_eq!(step.verdict, Verdict::NotShown);
+    assert_eq!(step.verdict, Verdict::NotSignificant);
     assert_near(step.difference_mps.value, 0.0, 1e-9);
     assert_near(step.voltage_part_mps.unwrap(), step.later_mps - step.first_mps, 1e-9);
     let flights = [flight("full", at(23.0)), flight("low", at(21.0))];
@@ -224,7 +224,7 @@ fn own_and_shared_parts_come_from_the_rows_of_the_summary() {
     let folder = tempfile::tempdir().unwrap();
     let load = |rows: &str| {
         let text = format!(
-            r#"{{"format": 1, "speed_unit": "km/h", "camera": {{"name": "goggles", "frame": [640, 480]}}, "steps": [
+            r#"{{"format": 2, "speed_unit": "km/h", "camera": {{"name": "goggles", "frame": [640, 480]}}, "steps": [
                 {{"step": 1, "airspeed": 90.0, "airspeed_low": 88.0, "airspeed_high": 92.2, "wind": 18.0,
                   "budget": {{{rows} "combined": 1.3, "degrees_of_freedom": 15.0, "crosswind_bound": 0.9}}}}]}}"#
         );
@@ -282,7 +282,7 @@ fn legs_in_three_directions_count_as_a_step_where_their_throttle_has_no_pairs() 
     };
     let load = |steps: &str, patterns: &[String]| {
         let text = format!(
-            r#"{{"format": 1, "speed_unit": "km/h", "steps": [{steps}], "patterns": [{}]}}"#,
+            r#"{{"format": 2, "speed_unit": "km/h", "steps": [{steps}], "patterns": [{}]}}"#,
             patterns.join(",")
         );
         std::fs::write(folder.path().join("summary.json"), text).unwrap();

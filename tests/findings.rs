@@ -179,7 +179,7 @@ fn the_voltage_of_the_pack_is_given_at_rest_under_load_and_per_cell() {
     );
     let battery = of(&flight, &Aircraft::default()).battery.unwrap();
     assert_eq!((battery.resting_before_v, battery.resting_after_v), (Some(25.2), Some(22.8)));
-    assert_eq!((battery.cells, battery.cells_guessed), (Some(6), true));
+    assert_eq!((battery.cells, battery.cells_estimated), (Some(6), true));
     assert_eq!((battery.lowest_v, battery.lowest_leg), (20.7, 5));
     // 3.5 V a cell is 21.0 V: the last two legs lie below.
     assert_eq!(battery.legs_below_limit, [5, 6]);
@@ -193,14 +193,14 @@ fn the_share_of_voltage_comes_from_the_discharge_of_the_pack_not_from_its_sag() 
     let findings = of(&flight, &Aircraft::default());
     // 42 s lie between the rests; the second pair's legs start 22 s and 32 s after the end of the first rest,
     // so that the voltage has fallen by 27/42 of 2 V.
-    let last = findings.voltage_shares[1];
+    let last = findings.voltage_losses[1];
     assert!((last.run_down_v - 2.0 * 27.0 / 42.0).abs() < 1e-9, "{last:?}");
     let expected = 130.0 / 3.6 * (((21.0 + 2.0 * 27.0 / 42.0) / 21.0f64).powf(0.9) - 1.0);
-    assert!((last.missing_mps - expected).abs() < 1e-9, "{last:?}");
+    assert!((last.lost_mps - expected).abs() < 1e-9, "{last:?}");
     // Two points fit the curve exactly: at full throttle the curve gives the step's airspeed and, for the
     // fresh pack, the airspeed plus what was missing.
     let (flown, fresh) = (findings.curve.as_ref().unwrap(), findings.fresh_curve.as_ref().unwrap());
-    assert!((fresh.full_throttle_mps - flown.full_throttle_mps - last.missing_mps).abs() < 1e-6);
+    assert!((fresh.full_throttle_mps - flown.full_throttle_mps - last.lost_mps).abs() < 1e-6);
     assert!(fresh.exponent > flown.exponent, "a pack running down looks like less from more throttle");
     let words = words(&findings);
     assert!(
@@ -211,7 +211,7 @@ fn the_share_of_voltage_comes_from_the_discharge_of_the_pack_not_from_its_sag() 
     );
     let unseen = made_up((f64::NAN, f64::NAN), &[shown(50.0, 80.0, 24.5), shown(100.0, 130.0, 21.0)]);
     let unseen = of(&unseen, &Aircraft::default());
-    assert!(unseen.curve.is_some() && unseen.fresh_curve.is_none() && unseen.voltage_shares.is_empty());
+    assert!(unseen.curve.is_some() && unseen.fresh_curve.is_none() && unseen.voltage_losses.is_empty());
 }
 
 #[test]

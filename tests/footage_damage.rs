@@ -191,13 +191,18 @@ fn blocks_that_are_dropped_or_doubled_are_reported() {
         assert_eq!(found.len(), 89);
         let reported = notes.frames_missing + notes.packets_lost > 0 || notes.short_by_s.is_some();
         assert!(reported, "dropped {number}: {notes:?}");
-        let doubled = altered(&clip, |bytes| {
-            let range = block(bytes, number);
-            let copy = bytes[range.clone()].to_vec();
-            bytes.splice(range.start..range.start, copy);
-        });
-        let (found, notes) = read(&doubled);
-        assert!(found.len() > 90 && notes.short_by_s.is_some_and(|short_s| short_s < 0.0), "{notes:?}");
+        // 40 frames are more than a second.
+        for copies in [1, 40] {
+            let doubled = altered(&clip, |bytes| {
+                let range = block(bytes, number);
+                let copy = bytes[range.clone()].repeat(copies);
+                bytes.splice(range.start..range.start, copy);
+            });
+            let (found, notes) = read(&doubled);
+            let longer_by_s = -notes.short_by_s.unwrap_or(0.0);
+            assert!(found.len() > 90, "{}", found.len());
+            assert!((longer_by_s - (found.len() - 90) as f64 / 30.0).abs() < 0.02, "{copies}: {notes:?}");
+        }
     }
 }
 

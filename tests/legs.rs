@@ -229,8 +229,8 @@ fn given_throttle_steps_override_a_shown_throttle_and_a_contradiction_is_noted()
     let of_pairs: Vec<f64> = set.pairs.iter().filter_map(|pair| pair.throttle_percent).collect();
     assert_eq!(of_pairs, other.iter().flat_map(|throttle| [*throttle; 2]).collect::<Vec<f64>>());
     assert!(set.pairs.iter().all(|pair| set.legs[pair.upwind].throttle_percent == pair.throttle_percent));
-    let apart = vec![(other[2], plan.throttles[2])];
-    assert!(set.notes.contains(&Note::ThrottleContradicts { apart }), "{:?}", set.notes);
+    let differences = vec![(other[2], plan.throttles[2])];
+    assert!(set.notes.contains(&Note::ThrottleContradicts { differences }), "{:?}", set.notes);
 }
 
 #[test]
@@ -239,7 +239,7 @@ fn given_steps_that_would_mix_the_throttles_shown_are_not_used() {
     let options = LegOptions { throttle_steps: Some(vec![60.0, 80.0, 100.0]), ..LegOptions::default() };
     let set = find(&trust(fly(&plan).readings), &options).unwrap();
     assert_eq!(set.throttle_source, ThrottleSource::Overlay);
-    assert!(set.notes.contains(&Note::ThrottleListUnfit { given: 3, shown: 6 }), "{:?}", set.notes);
+    assert!(set.notes.contains(&Note::ThrottleStepsMixed { given: 3, shown: 6 }), "{:?}", set.notes);
     assert_eq!(set.pairs.iter().map(|pair| pair.step).max(), Some(6));
 }
 

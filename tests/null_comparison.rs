@@ -369,7 +369,7 @@ struct Tally {
 fn verdicts(first: &FlownFlight, later: FlownFlight) -> (bool, Option<bool>) {
     let options = CompareOptions { match_voltage: false, ..CompareOptions::default() };
     let comparison = compare(&[first.clone(), later], &options).pop().unwrap();
-    let any_step = comparison.steps.iter().any(|step| step.verdict.is_shown());
+    let any_step = comparison.steps.iter().any(|step| step.verdict.is_significant());
     (any_step, comparison.overall.map(|all| all.low > 0.0 || all.high < 0.0))
 }
 

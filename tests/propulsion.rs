@@ -5,8 +5,8 @@ use pairspeed::model::units::Unit;
 use pairspeed::plan::dryden;
 use pairspeed::propulsion::propeller::{advance_ratio, efficiency, no_load_rpm, pitch_speed_mps, slip};
 use pairspeed::propulsion::{
-    ASSUMED, ExponentSource, Point, SpeedCurve, Standing, VoltageModel, VoltageRun, diminishing_return,
-    gains, power_law,
+    ASSUMED, ExponentSource, Point, SpeedCurve, ThrottleCoverage, VoltageModel, VoltageRun,
+    diminishing_return, gains, power_law,
 };
 use pairspeed::setup::Aircraft;
 use pairspeed::stats::theil_sen;
@@ -74,9 +74,9 @@ fn untested_throttles_are_marked_and_the_band_widens_beyond_those_flown() {
     assert_near(curve.exponent, 0.7, 1e-9);
     let flown = [50.0, 60.0, 70.0, 80.0];
     let [on, between, beyond] = [60.0, 65.0, 100.0].map(|percent| curve.predict(percent, &flown));
-    assert_eq!(on.standing, Standing::Flown);
-    assert_eq!(between.standing, Standing::UntestedBetween);
-    assert_eq!(beyond.standing, Standing::UntestedBeyond);
+    assert_eq!(on.throttle_coverage, ThrottleCoverage::Flown);
+    assert_eq!(between.throttle_coverage, ThrottleCoverage::UntestedBetween);
+    assert_eq!(beyond.throttle_coverage, ThrottleCoverage::UntestedBeyond);
     assert_near(beyond.airspeed_mps, 40.0, 1e-6);
     assert!(beyond.high_mps - beyond.low_mps > 2.0 * (between.high_mps - between.low_mps));
 }
@@ -109,10 +109,10 @@ fn the_throttle_beyond_which_speed_hardly_rises_is_found() {
     let levelling = [(50.0, 20.0), (60.0, 24.0), (70.0, 28.0), (80.0, 31.0), (90.0, 31.4), (100.0, 31.6)];
     let steps = |uncertainty: f64| levelling.map(|(percent, speed)| point(percent, speed, uncertainty));
     let sure = diminishing_return(&gains(&steps(0.05)), None).unwrap();
-    assert_eq!((sure.throttle_percent, sure.shown), (80.0, true));
+    assert_eq!((sure.throttle_percent, sure.significant), (80.0, true));
     assert_near(sure.threshold_mps, 11.6 / 50.0 / 2.0, 1e-12);
     let unsure = diminishing_return(&gains(&steps(1.0)), None).unwrap();
-    assert!(!unsure.shown);
+    assert!(!unsure.significant);
     let straight = [50.0, 60.0, 70.0].map(|percent| point(percent, percent / 2.0, 0.05));
     assert_eq!(diminishing_return(&gains(&straight), None), None);
     assert_eq!(diminishing_return(&gains(&straight[..1]), None), None);

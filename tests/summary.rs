@@ -44,9 +44,9 @@ fn a_written_summary_is_read_back_equal() {
 
 #[test]
 fn a_field_that_was_added_later_reads_as_its_default() {
-    let read = Summary::read(br#"{"format": 1, "steps": [{"step": 1}]}"#).unwrap();
+    let read = Summary::read(br#"{"format": 2, "steps": [{"step": 1}]}"#).unwrap();
     assert_eq!(read.steps, [StepSummary { step: 1, ..StepSummary::default() }]);
-    assert!(read.lost_pictures.is_empty() && read.speed_unit.is_none());
+    assert!(read.signal_losses.is_empty() && read.speed_unit.is_none());
 }
 
 #[test]
@@ -55,7 +55,7 @@ fn another_version_is_refused_with_both_versions_and_what_to_do() {
     let newer = of(SUMMARY_FORMAT + 1);
     assert!(matches!(newer, SummaryError::Newer { found } if found == SUMMARY_FORMAT + 1));
     assert!(
-        newer.to_string().contains("format is 2, but this version of the program reads format 1"),
+        newer.to_string().contains("format is 3, but this version of the program reads format 2"),
         "{newer}"
     );
     let older = of(SUMMARY_FORMAT - 1);
@@ -76,7 +76,7 @@ fn a_summary_with_more_steps_than_any_flight_is_refused() {
 #[test]
 fn other_files_are_not_accepted_as_summaries() {
     for json in
-        ["", "{}", "[1]", "null", r#"{"format": 1}"#, r#"{"format": "1", "steps": []}"#, r#"{"format": 1,"#]
+        ["", "{}", "[1]", "null", r#"{"format": 2}"#, r#"{"format": "1", "steps": []}"#, r#"{"format": 2,"#]
     {
         assert!(matches!(Summary::read(json.as_bytes()), Err(SummaryError::NotSummary(_))), "{json}");
     }
@@ -105,9 +105,9 @@ fn a_message_names_the_file_and_says_what_to_do() {
         in_folder(out.path(), json);
         load_flight(out.path()).unwrap_err().to_string()
     };
-    let newer = message(br#"{"format": 2}"#);
+    let newer = message(br#"{"format": 3}"#);
     assert!(newer.contains("summary.json") && newer.contains("use the newer version"), "{newer}");
-    let damaged = message(br#"{"format": 1, "steps": [}"#);
+    let damaged = message(br#"{"format": 2, "steps": [}"#);
     assert!(damaged.contains("line 1") && damaged.contains("read the clips again"), "{damaged}");
     let no_unit = message(&Summary { speed_unit: None, ..summary() }.to_json().unwrap());
     assert!(no_unit.contains("unit of its speeds"), "{no_unit}");

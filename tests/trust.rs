@@ -108,9 +108,9 @@ fn values_outside_the_range_are_refused_as_such() {
 #[test]
 fn blanks_keep_their_reason() {
     let mut readings = held(&climbing(60));
-    readings.channels[0].blank[40..50].fill(Blank::LostPicture);
+    readings.channels[0].blank[40..50].fill(Blank::SignalLost);
     let series = trust(readings);
-    assert_eq!(speed(&series).blank_counts().get(&Blank::LostPicture), Some(&10));
+    assert_eq!(speed(&series).blank_counts().get(&Blank::SignalLost), Some(&10));
     assert!(speed(&series).values[40..50].iter().all(|value| value.is_nan()));
 }
 

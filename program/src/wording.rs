@@ -89,8 +89,8 @@ pub fn teach_command(unread: &UnreadChannel) -> Option<Vec<String>> {
         format!("pairspeed teach {}", quoted(&unread.clip)),
         format!("--setup {}", quoted(&unread.setup_file)),
     ];
-    parts.extend(unread.teach_at_s.iter().map(label));
-    (!unread.teach_at_s.is_empty()).then_some(parts)
+    parts.extend(unread.label_at_s.iter().map(label));
+    (!unread.label_at_s.is_empty()).then_some(parts)
 }
 
 #[cfg(test)]
@@ -107,13 +107,13 @@ mod tests {
             cause: UnreadCause::NoGlyphsFit,
             setup_file: "nose.setup.toml".into(),
             clip: "card/last flight.avi".into(),
-            teach_at_s: vec![4.2, 31.071],
+            label_at_s: vec![4.2, 31.071],
             command: None,
         };
         let command = "pairspeed teach 'card/last flight.avi' --setup nose.setup.toml --say speed@4.20=... \
                        --say speed@31.07=...";
         assert_eq!(teach_command(&unread).map(|parts| parts.join(" ")).as_deref(), Some(command));
-        unread.teach_at_s.clear();
+        unread.label_at_s.clear();
         assert_eq!(teach_command(&unread), None);
     }
 

@@ -34,7 +34,7 @@ fn result(folder: &Path, unit: &str, steps: &[(f64, f64, f64)]) -> String {
     for pair in &mut pairs {
         pair["pairs"].take();
     }
-    let summary = json!({"format": 1, "speed_unit": unit, "legs": [], "pairs": pairs, "steps": steps});
+    let summary = json!({"format": 2, "speed_unit": unit, "legs": [], "pairs": pairs, "steps": steps});
     std::fs::create_dir_all(folder).unwrap();
     std::fs::write(folder.join("summary.json"), summary.to_string()).unwrap();
     folder.to_str().unwrap().to_owned()
@@ -227,7 +227,7 @@ fn a_verdict_on_an_assumed_effect_of_voltage_says_so_and_gives_the_verdict_witho
         (comparison["steps"][step]["verdict"].clone(), comparison["steps"][step]["verdict_as_flown"].clone())
     };
     assert_eq!(verdicts(0), (json!("faster"), json!("faster")));
-    assert_eq!(verdicts(1), (json!("faster"), json!("not-shown")));
+    assert_eq!(verdicts(1), (json!("faster"), json!("not-significant")));
     let as_flown = said(&pairspeed(&["compare", &before, &after, "--as-flown"]));
     assert!(!as_flown.contains("rest on an assumption"), "{as_flown}");
 }

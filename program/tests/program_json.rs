@@ -90,7 +90,7 @@ fn the_aircraft_of_the_setup_is_used_unless_a_file_is_given() {
     let read = ["read", "demo-clips/salt-flat.avi", "--json", "--force", "--setup", &setup, "--out", &out];
     let of_setup = printed(&read);
     assert_eq!(of_setup["aircraft"], serde_json::json!({"motor_kv": 900.0, "cells": 6}));
-    assert_eq!(of_setup["propulsion"]["battery"]["cells_guessed"], false);
+    assert_eq!(of_setup["propulsion"]["battery"]["cells_estimated"], false);
     let of_file = printed(&[&read[..], &["--aircraft", &notes]].concat());
     assert_eq!(of_file["aircraft"], serde_json::json!({"motor_kv": 1150.0, "propeller_pitch_in": 4.5}));
     let point = &list(&of_file["propulsion"], "propeller")[0];

@@ -70,7 +70,7 @@ fn without_a_readable_speed_the_other_channels_are_read_and_the_reason_is_given(
     let summary = summary(&result);
     let speed = channel(&summary, "speed");
     assert_eq!(speed["read"], 0);
-    let times_s = speed["unread"]["teach_at_s"].as_array().unwrap();
+    let times_s = speed["unread"]["label_at_s"].as_array().unwrap();
     assert_eq!(times_s.len(), 3, "{speed}");
     assert!(times_s.iter().all(|time_s| (0.0..60.1).contains(&time_s.as_f64().unwrap())), "{speed}");
     assert!(speed["unread"]["command"].as_str().unwrap().contains(" --say speed@"), "{speed}");

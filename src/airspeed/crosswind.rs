@@ -145,7 +145,6 @@ pub struct GivenWind {
 #[serde(rename_all = "kebab-case")]
 pub enum WindSource {
     /// Given by the pilot.
-    #[serde(alias = "told")]
     Given,
     /// Fitted to the ground speeds in the turns.
     Turns,

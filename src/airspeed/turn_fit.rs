@@ -46,7 +46,7 @@ struct TurnSample {
     course: f64,
     /// Squared sine of the angle between the course and that of the leg before the turn: 0 on a leg, 1 where the
     /// course is across the leg. It is the share of the full loss of speed that the sample has.
-    turned: f64,
+    loss_share: f64,
     /// Index of the throttle step among the fitted steps.
     step: usize,
 }
@@ -57,7 +57,7 @@ struct TurnSample {
 pub(super) fn fit(series: &Series, set: &LegSet) -> Option<TurnFit> {
     let variability = set.variability.as_ref()?;
     let (samples, courses) = samples(series, set);
-    if !turns_over_both_sides(&samples, courses) {
+    if !has_turns_on_both_sides(&samples, courses) {
         return None;
     }
     let steps = samples.iter().map(|sample| sample.step + 1).max()?;
@@ -78,24 +78,24 @@ pub(super) fn fit(series: &Series, set: &LegSet) -> Option<TurnFit> {
     })
 }
 
-/// Direction of the typical course in radians clockwise from north; opposite directions are equivalent. `doubled` is
+/// Direction of the typical course in radians clockwise from north; opposite directions are equivalent. `double_angle_sum` is
 /// the sum of unit vectors at twice the angle of each leg's course: the sum of the sines and the sum of the cosines.
-fn typical_course(doubled: (f64, f64)) -> f64 {
-    doubled.0.atan2(doubled.1) / 2.0
+fn typical_course(double_angle_sum: (f64, f64)) -> f64 {
+    double_angle_sum.0.atan2(double_angle_sum.1) / 2.0
 }
 
-fn turns_over_both_sides(samples: &[TurnSample], doubled: (f64, f64)) -> bool {
-    let middle = samples.iter().filter(|sample| sample.turned > 0.5);
+fn has_turns_on_both_sides(samples: &[TurnSample], double_angle_sum: (f64, f64)) -> bool {
+    let middle = samples.iter().filter(|sample| sample.loss_share > 0.5);
     let (right, left): (Vec<&TurnSample>, Vec<&TurnSample>) =
-        middle.partition(|sample| (sample.course - typical_course(doubled)).sin() > 0.0);
+        middle.partition(|sample| (sample.course - typical_course(double_angle_sum)).sin() > 0.0);
     right.len() >= MIN_SAMPLES_IN_TURNS && left.len() >= MIN_SAMPLES_IN_TURNS
 }
 
 /// For each sample, the weight of its speed in the fitted wind component across the typical course: one row of
-/// `(J^T J)^-1 J^T`, where `J` holds the derivatives of the fitted speeds. `doubled` is the sum of unit vectors at
+/// `(J^T J)^-1 J^T`, where `J` holds the derivatives of the fitted speeds. `double_angle_sum` is the sum of unit vectors at
 /// twice the angle of each leg's course: the sum of the sines and the sum of the cosines.
-fn across_weights(found: &Fit, slopes: &DMatrix<f64>, doubled: (f64, f64)) -> DVector<f64> {
-    let course = typical_course(doubled);
+fn across_weights(found: &Fit, slopes: &DMatrix<f64>, double_angle_sum: (f64, f64)) -> DVector<f64> {
+    let course = typical_course(double_angle_sum);
     let mut across = DVector::zeros(found.parameters.len());
     across[0] = course.cos();
     across[1] = -course.sin();
@@ -135,12 +135,13 @@ fn samples(series: &Series, set: &LegSet) -> (Vec<TurnSample>, (f64, f64)) {
     };
     let mut steps: Vec<u32> = set.legs.iter().filter_map(|leg| leg.step).collect();
     steps.dedup();
-    let (mut samples, mut doubled) = (Vec::new(), (0.0, 0.0));
+    let (mut samples, mut double_angle_sum) = (Vec::new(), (0.0, 0.0));
     for (index, leg) in set.legs.iter().enumerate() {
         let place = leg.step.and_then(|step| steps.iter().position(|other| *other == step));
         let (Some(step), Some(Some(leg_deg))) = (place, set.headings_deg.get(index)) else { continue };
         let leg_course = leg_deg.to_radians();
-        doubled = (doubled.0 + (2.0 * leg_course).sin(), doubled.1 + (2.0 * leg_course).cos());
+        double_angle_sum =
+            (double_angle_sum.0 + (2.0 * leg_course).sin(), double_angle_sum.1 + (2.0 * leg_course).cos());
         let next = set.legs.get(index + 1).filter(|next| next.step == leg.step);
         let end_s = next.map_or(leg.steady_end_s, |next| next.steady_start_s);
         let from = speed.time_s.partition_point(|time| *time < leg.steady_start_s);
@@ -148,12 +149,12 @@ fn samples(series: &Series, set: &LegSet) -> (Vec<TurnSample>, (f64, f64)) {
         for (time_s, speed) in speed.time_s[from..until].iter().zip(&speed.values[from..until]) {
             if let Some(course) = course_at(*time_s) {
                 let in_turn = *time_s > leg.steady_end_s;
-                let turned = if in_turn { (course - leg_course).sin().powi(2) } else { 0.0 };
-                samples.push(TurnSample { time_s: *time_s, speed: *speed, course, turned, step });
+                let loss_share = if in_turn { (course - leg_course).sin().powi(2) } else { 0.0 };
+                samples.push(TurnSample { time_s: *time_s, speed: *speed, course, loss_share, step });
             }
         }
     }
-    (samples, doubled)
+    (samples, double_angle_sum)
 }
 
 fn linearised(samples: &[TurnSample], guess: &DVector<f64>) -> Linearisation {
@@ -163,14 +164,14 @@ fn linearised(samples: &[TurnSample], guess: &DVector<f64>) -> Linearisation {
         let (sin, cos) = sample.course.sin_cos();
         let along = guess[0] * sin + guess[1] * cos;
         let across = guess[0] * cos - guess[1] * sin;
-        let left = 1.0 - guess[2] * sample.turned;
+        let left = 1.0 - guess[2] * sample.loss_share;
         let airspeed = guess[COMMON_PARAMETERS + sample.step] * left;
         let forward = (airspeed.powi(2) - across.powi(2)).max(1e-6).sqrt();
         residuals[row] = sample.speed - forward - along;
         let (by_airspeed, by_across) = (airspeed / forward, -across / forward);
         derivatives[(row, 0)] = sin + by_across * cos;
         derivatives[(row, 1)] = cos - by_across * sin;
-        derivatives[(row, 2)] = -by_airspeed * guess[COMMON_PARAMETERS + sample.step] * sample.turned;
+        derivatives[(row, 2)] = -by_airspeed * guess[COMMON_PARAMETERS + sample.step] * sample.loss_share;
         derivatives[(row, COMMON_PARAMETERS + sample.step)] = by_airspeed * left;
     }
     Linearisation { residuals, derivatives }

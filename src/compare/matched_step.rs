@@ -150,7 +150,7 @@ impl MatchedStep {
             difference_mps,
             probability,
             corrected_probability: probability,
-            verdict: Verdict::NotShown,
+            verdict: Verdict::NotSignificant,
             verdict_as_flown: None,
             pairs_needed: pairs_needed(&self.first, &self.later, wanted_mps),
         }

@@ -47,22 +47,22 @@ pub enum Verdict {
     Slower,
     /// The difference would be significant if only this step were compared; it is not after the correction for the
     /// number of steps compared.
-    NotAmongSoMany,
+    NotSignificantAfterCorrection,
     /// The difference is not significant: its interval includes zero.
-    NotShown,
+    NotSignificant,
 }
 
 impl Verdict {
     /// Whether the difference is significant: faster or slower.
     #[must_use]
-    pub fn is_shown(self) -> bool {
+    pub fn is_significant(self) -> bool {
         matches!(self, Self::Faster | Self::Slower)
     }
 
     /// Whether two verdicts are equal, or both report no significant difference.
     #[must_use]
     pub fn agrees_with(self, other: Self) -> bool {
-        self == other || !(self.is_shown() || other.is_shown())
+        self == other || !(self.is_significant() || other.is_significant())
     }
 }
 
@@ -185,9 +185,9 @@ fn with_verdicts(flights: &[FlownFlight], options: &CompareOptions) -> Vec<Compa
 
 fn verdict(step: &StepDifference) -> Verdict {
     if step.probability > SIGNIFICANCE_LEVEL {
-        Verdict::NotShown
+        Verdict::NotSignificant
     } else if step.corrected_probability > SIGNIFICANCE_LEVEL {
-        Verdict::NotAmongSoMany
+        Verdict::NotSignificantAfterCorrection
     } else if step.difference_mps.value > 0.0 {
         Verdict::Faster
     } else {

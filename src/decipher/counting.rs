@@ -23,8 +23,8 @@ pub type TimedText = (f64, String);
 /// Digits that are probably confused with another digit, in ascending order: the values of `channels` would change
 /// clearly less if the two digits were swapped. The texts of each channel are in order of time.
 #[must_use]
-pub fn contradicted_digits(channels: &[Vec<TimedText>]) -> Vec<char> {
-    let mut contradicted = Vec::new();
+pub fn confused_digits(channels: &[Vec<TimedText>]) -> Vec<char> {
+    let mut confused = Vec::new();
     let pairs = (0..10_u32).flat_map(|one| (one + 1..10).map(move |other| (one, other)));
     for (one, other) in
         pairs.filter_map(|(one, other)| char::from_digit(one, 10).zip(char::from_digit(other, 10)))
@@ -32,12 +32,12 @@ pub fn contradicted_digits(channels: &[Vec<TimedText>]) -> Vec<char> {
         let gains: Vec<f64> = channels.iter().flat_map(|texts| gains(texts, one, other)).collect();
         let deviation = gains.iter().map(|gain| gain * gain).sum::<f64>().sqrt();
         if gains.len() >= MIN_STEPS && gains.iter().sum::<f64>() > MIN_RATIO * deviation {
-            contradicted.extend([one, other]);
+            confused.extend([one, other]);
         }
     }
-    contradicted.sort_unstable();
-    contradicted.dedup();
-    contradicted
+    confused.sort_unstable();
+    confused.dedup();
+    confused
 }
 
 /// For each change of a channel's value: by how much the absolute change would become smaller if the digits `one` and
@@ -98,14 +98,14 @@ mod tests {
 
     #[test]
     fn counting_agrees_with_the_right_digits() {
-        assert!(contradicted_digits(&[counted(&[])]).is_empty());
+        assert!(confused_digits(&[counted(&[])]).is_empty());
     }
 
     #[test]
     fn every_swap_of_two_digits_is_noticed() {
         for one in '0'..='9' {
             for other in ('0'..='9').filter(|other| *other > one) {
-                let found = contradicted_digits(&[counted(&[(one, other)])]);
+                let found = confused_digits(&[counted(&[(one, other)])]);
                 assert!(found.contains(&one) && found.contains(&other), "{one} {other}: {found:?}");
             }
         }

@@ -10,8 +10,8 @@ const EDGE_RANGE_PX: u32 = 1;
 /// Minimum contrast of a column that strokes cross: root mean square of the differences between vertically adjacent
 /// pixels in the median of all frames, in grey levels. Set by judgement: scenery that moves is averaged out, strokes
 /// are not.
-const MIN_RMS_LEVELS: f32 = 15.0;
-/// Minimum contrast (see [`MIN_RMS_LEVELS`]) of a column that strokes cross, as a share of the contrast of the columns
+const MIN_CONTRAST_LEVELS: f32 = 15.0;
+/// Minimum contrast (see [`MIN_CONTRAST_LEVELS`]) of a column that strokes cross, as a share of the contrast of the columns
 /// of the box with the most strokes. Set by judgement.
 const MIN_SHARE: f32 = 0.5;
 /// Quantile of the contrasts of all columns in the box that is used as the contrast of the columns with the most
@@ -24,13 +24,13 @@ const MAX_SHIFT: f32 = 0.9;
 /// Moves the left and right edge of the box outwards to the nearest column that no stroke crosses in most frames.
 /// `None` if there is no such column within [`MAX_SHIFT`].
 pub(super) fn clear_of_strokes(frames: &SampledFrames, rect: PixelRect) -> Option<PixelRect> {
-    let column = |x: u32| row_differences(frames, rect, x);
+    let column = |x: u32| column_contrast(frames, rect, x);
     let mut inside: Vec<f32> =
         (rect.left + EDGE_RANGE_PX..rect.right().saturating_sub(EDGE_RANGE_PX)).map(column).collect();
     if inside.is_empty() {
         return Some(rect);
     }
-    let limit = MIN_RMS_LEVELS.max(MIN_SHARE * nearest_rank(&mut inside, STROKES_QUANTILE));
+    let limit = MIN_CONTRAST_LEVELS.max(MIN_SHARE * nearest_rank(&mut inside, STROKES_QUANTILE));
     let crosses =
         |edge: u32| (edge.saturating_sub(EDGE_RANGE_PX)..edge + EDGE_RANGE_PX).all(|x| column(x) >= limit);
     let max_shift_px = (MAX_SHIFT * rect.height as f32) as u32;
@@ -41,7 +41,7 @@ pub(super) fn clear_of_strokes(frames: &SampledFrames, rect: PixelRect) -> Optio
 
 /// Contrast of column `x`: root mean square of the differences between vertically adjacent pixels in the median of all
 /// frames, in grey levels; 0 outside the frame.
-fn row_differences(frames: &SampledFrames, rect: PixelRect, x: u32) -> f32 {
+fn column_contrast(frames: &SampledFrames, rect: PixelRect, x: u32) -> f32 {
     let levels: Vec<f32> = (rect.top..rect.bottom()).filter_map(|y| median_level(frames, x, y)).collect();
     let squares: f32 = levels.windows(2).map(|pair| (pair[1] - pair[0]).powi(2)).sum();
     (squares / levels.len().max(1) as f32).sqrt()

@@ -27,7 +27,7 @@ use crate::geometry::PixelRect;
 pub use agreement::{TextPair, agreement, doubtful_digits, lacks_first_digits};
 pub use box_texts::SampledFrames;
 use box_texts::{FrameText, texts_in, without_single_signs};
-pub use counting::{TimedText, contradicted_digits};
+pub use counting::{TimedText, confused_digits};
 use cut_strokes::clear_of_strokes;
 use cut_values::with_values_beside;
 use icons::clear_of_icon;

@@ -30,7 +30,7 @@ const MAX_PARTS: usize = 600;
 const MAX_GAP_HEIGHTS: f32 = 0.35;
 /// Minimum overlap of two parts of a value. For parts side by side: their common rows as a share of the smaller
 /// height. For parts one above the other: their common columns as a share of the smaller width.
-const MIN_SHARED_ROWS: f32 = 0.6;
+const MIN_SHARED_EXTENT: f32 = 0.6;
 /// Maximum height of the rectangle around two parts side by side, as a multiple of the height of the taller part.
 const MAX_JOINED_HEIGHT: f32 = 1.3;
 /// Maximum height of the rectangle around two parts of one digit, one above the other, as a multiple of the width of
@@ -139,7 +139,7 @@ fn belong_together(one: PixelRect, other: PixelRect) -> bool {
 fn in_line(one: PixelRect, other: PixelRect) -> bool {
     let (lower, higher) = (one.height.min(other.height) as f32, one.height.max(other.height) as f32);
     one.column_gap(other) as f32 <= MAX_GAP_HEIGHTS * higher
-        && one.shared_rows(other) as f32 >= MIN_SHARED_ROWS * lower
+        && one.shared_rows(other) as f32 >= MIN_SHARED_EXTENT * lower
         && one.union(other).height as f32 <= MAX_JOINED_HEIGHT * higher
 }
 
@@ -149,7 +149,7 @@ fn in_digit(one: PixelRect, other: PixelRect) -> bool {
     let lower = one.height.min(other.height) as f32;
     let (narrower, wider) = (one.width.min(other.width) as f32, one.width.max(other.width) as f32);
     let row_gap = one.top.max(other.top).saturating_sub(one.bottom().min(other.bottom()));
-    one.shared_columns(other) as f32 >= MIN_SHARED_ROWS * narrower
+    one.shared_columns(other) as f32 >= MIN_SHARED_EXTENT * narrower
         && joined.height as f32 <= MAX_DIGIT_HEIGHT * wider
         && row_gap as f32 <= 0.25 * joined.height as f32
         && lower <= 0.8 * joined.height as f32

@@ -26,11 +26,11 @@ use crate::stats::nearest_rank;
 /// Minimum persistent gradient of text, in grey levels over two pixels.
 const MIN_GRADIENT: f32 = 3.0;
 /// Minimum persistent share of the gradients' energy, for a place to contain text; it is low because digits change.
-/// With few frames, [`MIN_PERSISTENT_FRAMES`] requires more.
+/// With few frames, [`MIN_SHARE_TIMES_FRAMES`] requires more.
 const MIN_PERSISTENT_SHARE: f32 = 0.08;
 /// Minimum persistent share of the gradients' energy times the number of frames, for a place to contain text: applies
 /// with few frames. Scenery has about 1.
-const MIN_PERSISTENT_FRAMES: f32 = 3.2;
+const MIN_SHARE_TIMES_FRAMES: f32 = 3.2;
 /// Limit of the horizontal and of the vertical gradient, in grey levels over two pixels; larger ones are reduced to
 /// it, so that a single glint does not outweigh all other frames.
 const MAX_GRADIENT: f32 = 80.0;
@@ -199,7 +199,7 @@ impl GradientSums {
 
     fn strength(&self) -> Plane {
         let count = self.count as f32;
-        let share = MIN_PERSISTENT_SHARE.max(MIN_PERSISTENT_FRAMES / count);
+        let share = MIN_PERSISTENT_SHARE.max(MIN_SHARE_TIMES_FRAMES / count);
         let energy = self.plane(PixelSums::energy).local_mean(WINDOW_RADIUS_PX);
         let mut strength = self.persistent_energy().local_mean(WINDOW_RADIUS_PX);
         for (value, energy) in strength.values.iter_mut().zip(&energy.values) {

@@ -26,7 +26,7 @@ pub use read_limited::{
 pub use recording_head::is_recording_name;
 pub(crate) use write_rules::PNG_SOFTWARE;
 pub use write_rules::{Existing, OutputKind, WriteRefusal, WriteRules};
-pub use write_whole::{remove_own, write_kind, write_whole};
+pub use write_whole::{remove_checked, write_kind, write_whole};
 
 /// A file's name without its folder, for messages.
 #[must_use]

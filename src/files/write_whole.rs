@@ -40,7 +40,7 @@ pub fn write_kind(path: &Path, bytes: &[u8], kind: OutputKind, rules: &WriteRule
 ///
 /// An error with [`WriteRefusal`](super::WriteRefusal) as its source if the file may not be removed; otherwise the
 /// operating system's error.
-pub fn remove_own(path: &Path, rules: &WriteRules) -> io::Result<()> {
+pub fn remove_checked(path: &Path, rules: &WriteRules) -> io::Result<()> {
     rules.with_existing(Existing::Replace).check(path, OutputKind::Document)?;
     Disk::default().remove_file(path)
 }

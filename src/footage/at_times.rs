@@ -17,7 +17,7 @@ use super::parallel::{DecodePlan, MAX_CHUNK_PACKETS};
 use super::random_access::RandomAccess;
 use super::timestamp_ranges::TimestampRanges;
 use super::worker_pool::{self, Chunk, DecodeEvent, PoolTask, WorkResult};
-use super::{FrameOutput, FrameSource as _, FrameTask, LumaPlane, libav, one_at_a_time};
+use super::{FrameOutput, FrameSource as _, FrameTask, LumaPlane, libav, process_by_seeking};
 use crate::geometry::PixelRect;
 
 /// Maximum distance of a candidate frame from the wanted time, in typical frame intervals. Set by judgement:
@@ -49,11 +49,11 @@ impl Clip {
         let mut times_s = times_s.to_vec();
         times_s.sort_by(f64::total_cmp);
         if times_s.len() < 2 {
-            return one_at_a_time(self, &times_s, work);
+            return process_by_seeking(self, &times_s, work);
         }
         let candidates = self.candidates(&mut times_s, areas, work)?;
         let (mut found, missed_s) = nearest(candidates, &times_s, self.candidate_distance_s());
-        found.extend(one_at_a_time(self, &missed_s, work)?);
+        found.extend(process_by_seeking(self, &missed_s, work)?);
         found.sort_by(|one, other| one.time_s.total_cmp(&other.time_s));
         found.dedup_by(|later, earlier| later.time_s <= earlier.time_s);
         Ok(found)

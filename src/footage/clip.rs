@@ -357,7 +357,7 @@ impl FrameSource for Clip {
         areas: &[PixelRect],
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
     ) -> Result<Vec<FrameOutput<T>>, FootageError> {
-        match self.process_key_frames(count, areas, work)? {
+        match self.process_random_access_frames(count, areas, work)? {
             Some(outputs) => Ok(outputs),
             None => process_evenly_spread(self, count, areas, work),
         }

@@ -98,11 +98,14 @@ impl FrameTiming {
         self.notes.short_by_s = info.stated_length_s.zip(self.last).and_then(|(length_s, last)| {
             let interval_s = self.timeline.typical_interval_s();
             let short_s = length_s - last.time_s - interval_s;
-            // AVI states the number of frames, and frames are as far apart as it states the rate.
-            let counts = info.container == AVI
-                && self.timeline.basis() == TimeBasis::Timestamps
-                && (MIN_COUNTED_INTERVALS * interval_s..MIN_SHORTFALL_S).contains(&short_s.abs());
-            (short_s > MIN_SHORTFALL_S || counts).then_some(short_s)
+            // AVI states the number of frames, and frames are as far apart as it states the rate. Other containers
+            // round the length, and only a clip that is too short matters.
+            let is_counted = info.container == AVI && self.timeline.basis() == TimeBasis::Timestamps;
+            let reported = match is_counted {
+                true => short_s.abs() >= MIN_COUNTED_INTERVALS * interval_s,
+                false => short_s > MIN_SHORTFALL_S,
+            };
+            reported.then_some(short_s)
         });
     }
 

@@ -92,7 +92,7 @@ pub(super) fn middles_s(length_s: f64, count: usize) -> Vec<f64> {
 
 /// Calls `work` on the frames nearest to `times_s` (in seconds since the first frame), on each once and in order of
 /// time, with a separate seek for each frame.
-pub(super) fn one_at_a_time<S: FrameSource + ?Sized, T>(
+pub(super) fn process_by_seeking<S: FrameSource + ?Sized, T>(
     source: &mut S,
     times_s: &[f64],
     work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),

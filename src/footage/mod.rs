@@ -55,11 +55,11 @@ pub use clip::Clip;
 pub use error::FootageError;
 pub use library::VideoLibrary;
 pub use lookup::{FoundFrame, frames_near, sample, sample_with};
-use lookup::{last_time_by_seek_s, one_at_a_time};
+use lookup::{last_time_by_seek_s, process_by_seeking};
 pub use luma_image::LumaImage;
 pub use memory_frames::MemoryFrames;
 pub use mjpeg_regions::LumaPlane;
-pub use noise::{noise_levels, temporal_medians};
+pub use noise::{noise_sd_levels, temporal_medians};
 pub use notes::{ClipNotes, FrameGap, LevelRange, TimeBasis};
 pub(crate) use progress_counter::ProgressCounter;
 pub use recording::{ClipGap, ClipSpan, Recording};
@@ -196,7 +196,7 @@ pub trait FrameSource {
     where
         Self: Sized,
     {
-        one_at_a_time(self, times_s, work)
+        process_by_seeking(self, times_s, work)
     }
 
     /// Time of the last frame, in seconds since the first. A source may use the timestamps of the file

@@ -13,13 +13,13 @@ const BLOCK_PX: u32 = 16;
 const PLAIN_QUANTILE: f32 = 0.25;
 /// Number of frames whose neighbours are in memory at the same time while medians are computed. Set by judgement, to
 /// limit the memory.
-const BATCH: usize = 8;
+const FRAMES_PER_BATCH: usize = 8;
 
 /// Standard deviation of the noise in grey levels: the quantile [`PLAIN_QUANTILE`] of the estimates of all blocks, each by
 /// Immerkær's operator (J. Immerkær, "Fast noise variance estimation", Computer Vision and Image Understanding 64, 1996). Texture
 /// raises it, and compression lowers it.
 #[must_use]
-pub fn noise_levels(image: &GrayImage) -> f32 {
+pub fn noise_sd_levels(image: &GrayImage) -> f32 {
     let blocks = (0..image.height() / BLOCK_PX)
         .flat_map(|row| (0..image.width() / BLOCK_PX).map(move |column| (column * BLOCK_PX, row * BLOCK_PX)));
     let mut estimates: Vec<f32> = blocks.map(|(x, y)| block_noise(image, x, y)).collect();
@@ -27,7 +27,7 @@ pub fn noise_levels(image: &GrayImage) -> f32 {
 }
 
 /// Standard deviation of the noise in the block whose top left corner is at (`left`, `top`), in grey levels: sqrt(pi
-/// / 2) / 6 times the mean magnitude of the response of Immerkær's operator (see [`noise_levels`]).
+/// / 2) / 6 times the mean magnitude of the response of Immerkær's operator (see [`noise_sd_levels`]).
 fn block_noise(image: &GrayImage, left: u32, top: u32) -> f32 {
     let level = |x: u32, y: u32| f32::from(image.get_pixel(x, y).0[0]);
     let inner = |first: u32| first + 1..first + BLOCK_PX - 1;
@@ -57,7 +57,7 @@ pub fn temporal_medians<S: FrameSource>(
     };
     let interval_s = (last.time_s - first.time_s) / (last.index - first.index) as f64;
     let whole = PixelRect::new(0, 0, source.info().width, source.info().height);
-    for batch in frames.chunks_mut(BATCH) {
+    for batch in frames.chunks_mut(FRAMES_PER_BATCH) {
         let times_s: Vec<f64> =
             batch.iter().flat_map(|frame| [frame.time_s - interval_s, frame.time_s + interval_s]).collect();
         let neighbours = source.process_at(&times_s, &[whole], &|luma| luma.to_image())?;
@@ -131,8 +131,8 @@ mod tests {
                 Luma([(80 + slope * x + random.random_range(0..=20_u32)) as u8])
             });
             let expected = 10.0 / 3.0_f32.sqrt();
-            assert!((noise_levels(&image) / expected - 1.0).abs() < 0.15, "{}", noise_levels(&image));
+            assert!((noise_sd_levels(&image) / expected - 1.0).abs() < 0.15, "{}", noise_sd_levels(&image));
         }
-        assert_eq!(noise_levels(&GrayImage::from_pixel(64, 64, Luma([90]))), 0.0);
+        assert_eq!(noise_sd_levels(&GrayImage::from_pixel(64, 64, Luma([90]))), 0.0);
     }
 }

@@ -174,10 +174,13 @@ impl ClipNotes {
                     "{name} ends {short_s:.1} s before the length that the file states: if the copy may be incomplete, copy the file from the recorder's card again"
                 );
             }
-            let (shorter_or_longer, missing_or_doubled) =
-                if short_s > 0.0 { ("shorter", "missing") } else { ("longer", "doubled") };
+            let (shorter_or_longer, cause) = if short_s > 0.0 {
+                ("shorter", "frames are missing")
+            } else {
+                ("longer", "frames are doubled, or the stated length is wrong")
+            };
             format!(
-                "{name} is {:.2} s {shorter_or_longer} than the file states: frames are {missing_or_doubled}, so times may be wrong by up to that much",
+                "{name} is {:.2} s {shorter_or_longer} than the file states: {cause}, so times may be wrong by up to that much",
                 short_s.abs()
             )
         };
@@ -240,7 +243,7 @@ mod tests {
         assert_eq!(
             said(-0.04).sentences(Path::new("a.avi")),
             [
-                "a.avi is 0.04 s longer than the file states: frames are doubled, so times may be wrong by up to that much"
+                "a.avi is 0.04 s longer than the file states: frames are doubled, or the stated length is wrong, so times may be wrong by up to that much"
             ]
         );
     }

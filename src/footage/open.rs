@@ -182,13 +182,13 @@ fn stated_length_s(input: &Input, stream: &Stream) -> Option<f64> {
     let of_stream = (stream.duration() > 0).then(|| stream.duration() as f64 * tick_s);
     let of_file = || (input.duration() > 0).then(|| input.duration() as f64 / 1e6);
     let by_bytes_s = of_stream.or_else(of_file)?;
-    Some(frames_in_avi_header_s(input, stream).map_or(by_bytes_s, |stated_s| stated_s.max(by_bytes_s)))
+    Some(avi_header_length_s(input, stream).map_or(by_bytes_s, |stated_s| stated_s.max(by_bytes_s)))
 }
 
 /// Length in seconds, computed from the number of frames in the header of an AVI file; `None` for other containers,
 /// and without a frame rate. If the file was cut off, the demuxer reduces the duration to what the remaining bytes
 /// can hold, but does not reduce the number of frames.
-fn frames_in_avi_header_s(input: &Input, stream: &Stream) -> Option<f64> {
+fn avi_header_length_s(input: &Input, stream: &Stream) -> Option<f64> {
     let rate_hz = positive_rate(stream.avg_frame_rate()).or_else(|| positive_rate(stream.rate()))?;
     let frames = u32::try_from(stream.frames()).ok().filter(|_| input.format().name() == AVI)?;
     Some(f64::from(frames) / rate_hz)

@@ -50,7 +50,7 @@ pub(super) struct DecodePlan {
     only_areas: Option<Vec<PixelRect>>,
     /// Timestamp of the random access point that was returned last. The outer `None` means that none was returned
     /// yet, the inner `None` that the packet has no timestamp.
-    last_access: Option<Option<i64>>,
+    last_access_timestamp: Option<Option<i64>>,
 }
 
 impl DecodePlan {
@@ -67,8 +67,16 @@ impl DecodePlan {
         let size = (clip.info().width, clip.info().height);
         if config.codec != Id::MJPEG {
             let verified = Vec::new();
-            let (only_areas, last_access) = (None, None);
-            return Ok(Some(Self { packets, verified, config, access, workers, only_areas, last_access }));
+            let (only_areas, last_access_timestamp) = (None, None);
+            return Ok(Some(Self {
+                packets,
+                verified,
+                config,
+                access,
+                workers,
+                only_areas,
+                last_access_timestamp,
+            }));
         }
         if config.checked_size != Some(size) {
             return Ok(None);
@@ -86,7 +94,7 @@ impl DecodePlan {
             clip.verified_areas.extend_from_slice(areas);
         }
         let only_areas = Some(areas.to_vec());
-        Ok(Some(Self { packets, verified, config, access, workers, only_areas, last_access: None }))
+        Ok(Some(Self { packets, verified, config, access, workers, only_areas, last_access_timestamp: None }))
     }
 
     /// Reads the whole clip in chunks.
@@ -199,7 +207,7 @@ impl Clip {
     /// Processes about `count` frames that need little decoding: those at random access points and, if there are too
     /// few of these, some of the frames after each. `None` if the clip has too few random access points, or if fewer
     /// than half of `count` frames could be decoded.
-    pub(super) fn process_key_frames<T: Send>(
+    pub(super) fn process_random_access_frames<T: Send>(
         &mut self,
         count: usize,
         areas: &[PixelRect],
@@ -276,10 +284,10 @@ impl DecodePlan {
         }
         let first = self.packets.next().filter(|first| self.access.is_at(&first.packet))?;
         let timestamp = timestamp_of(&first.packet);
-        if self.last_access.is_some_and(|last| timestamp <= last) {
+        if self.last_access_timestamp.is_some_and(|last| timestamp <= last) {
             return None;
         }
-        self.last_access = Some(timestamp);
+        self.last_access_timestamp = Some(timestamp);
         Some(first)
     }
 

@@ -14,7 +14,7 @@ use image::RgbImage;
 use super::recording_time::RecordingTime;
 use super::{
     Clip, ClipInfo, ClipNotes, FootageError, FrameOutput, FrameSource, LumaFrame, LumaPlane, TaskFactory,
-    last_time_by_seek_s, one_at_a_time, process_evenly_spread,
+    last_time_by_seek_s, process_by_seeking, process_evenly_spread,
 };
 use crate::geometry::PixelRect;
 
@@ -314,7 +314,7 @@ impl FrameSource for Recording {
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
     ) -> Result<Vec<FrameOutput<T>>, FootageError> {
         if self.files.len() > 1 {
-            return one_at_a_time(self, times_s, work);
+            return process_by_seeking(self, times_s, work);
         }
         self.clip.process_at(times_s, areas, work)
     }

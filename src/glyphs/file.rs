@@ -134,8 +134,8 @@ struct GlyphDescription {
     character: char,
     column: usize,
     advance: f32,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pictures: Option<u32>,
+    #[serde(default, alias = "pictures", skip_serializing_if = "Option::is_none")]
+    image_count: Option<u32>,
 }
 
 impl Description {
@@ -341,7 +341,7 @@ fn glyph_from(
         levels: Array2::from_shape_fn((height, width), |at| f32::from(pixel(at).0[0])),
         opacity: Array2::from_shape_fn((height, width), |at| f32::from(pixel(at).0[1]) / 255.0),
         advance: glyph.advance,
-        pictures: glyph.pictures,
+        image_count: glyph.image_count,
     })
 }
 
@@ -364,7 +364,7 @@ fn describe(face: &Face, picture: String) -> FaceDescription {
             character: glyph.character,
             column,
             advance: glyph.advance,
-            pictures: glyph.pictures,
+            image_count: glyph.image_count,
         })
         .collect();
     FaceDescription { picture, cell: face.cell, channels: face.channels.clone(), glyphs }
@@ -381,7 +381,7 @@ mod tests {
             levels: Array2::from_elem((4, 3), level),
             opacity: Array2::ones((4, 3)),
             advance: 3.5,
-            pictures: Some(3),
+            image_count: Some(3),
         };
         let face = Face {
             name: "speed".to_owned(),

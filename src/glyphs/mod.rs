@@ -29,7 +29,7 @@ pub struct Glyph {
     /// Distance from the left edge of this glyph to that of the next one in a text, in pixels of the cell.
     pub advance: f32,
     /// Number of images that `levels` is the mean of; `None` for drawn glyphs, which have no noise.
-    pub pictures: Option<u32>,
+    pub image_count: Option<u32>,
 }
 
 /// The glyphs of one typeface and size.

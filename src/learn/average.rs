@@ -158,7 +158,7 @@ fn average_over_regions(glyph: &Glyph, means: &[&MeanLevels], has_static_backgro
     let all: f32 = means.iter().map(|mean| weight(mean)).sum();
     let share = |mean: &&MeanLevels| mean.mean() * (weight(mean) / all);
     let levels = means.iter().map(share).reduce(|sum, levels| sum + levels)?;
-    Some(Glyph { levels, pictures: u32::try_from(count).ok(), ..glyph.clone() })
+    Some(Glyph { levels, image_count: u32::try_from(count).ok(), ..glyph.clone() })
 }
 
 /// The static background and contrast of a region in grey levels.
@@ -241,8 +241,8 @@ impl MeanLevels {
     fn glyph(&self, character: char, advance: f32) -> Option<Glyph> {
         let levels = self.mean();
         let opacity = Array2::ones(levels.dim());
-        let pictures = u32::try_from(self.count).ok();
-        (self.count > 0).then_some(Glyph { character, levels, opacity, advance, pictures })
+        let image_count = u32::try_from(self.count).ok();
+        (self.count > 0).then_some(Glyph { character, levels, opacity, advance, image_count })
     }
 }
 
@@ -270,7 +270,7 @@ mod tests {
         // Weights 99/100 and 9/10.
         let expected = (120.0 * 0.99 + 60.0 * 0.9) / 1.89;
         assert!(weighted.levels.iter().all(|level| (level - expected).abs() < 1e-3), "{:?}", weighted.levels);
-        assert_eq!((weighted.character, weighted.advance, weighted.pictures), ('8', 12.0, Some(108)));
+        assert_eq!((weighted.character, weighted.advance, weighted.image_count), ('8', 12.0, Some(108)));
         let pooled = average_over_regions(&glyph, &[&bright, &dim], false).unwrap();
         let expected = (120.0 * 99.0 + 60.0 * 9.0) / 108.0;
         assert!(pooled.levels.iter().all(|level| (level - expected).abs() < 1e-3), "{:?}", pooled.levels);

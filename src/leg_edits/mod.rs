@@ -223,7 +223,7 @@ impl LegEdits {
     /// previous leg, or the first frame; the latest leaves the minimum length of a leg. `None` if there is no
     /// such leg.
     #[must_use]
-    pub fn room_of_start(&self, leg: usize) -> Option<(f64, f64)> {
+    pub fn start_limits(&self, leg: usize) -> Option<(f64, f64)> {
         let index = index_of(&self.legs, leg).ok()?;
         let before = index.checked_sub(1).and_then(|before| self.legs.get(before));
         Some((before.map_or(self.recording_s.0, |leg| leg.end_s), self.legs[index].end_s - SHORTEST_LEG_S))
@@ -233,7 +233,7 @@ impl LegEdits {
     /// length of a leg; the latest is the start of the next leg, or the last frame. `None` if there is no
     /// such leg.
     #[must_use]
-    pub fn room_of_end(&self, leg: usize) -> Option<(f64, f64)> {
+    pub fn end_limits(&self, leg: usize) -> Option<(f64, f64)> {
         let index = index_of(&self.legs, leg).ok()?;
         let after = self.legs.get(index + 1);
         let latest_s = after.map_or(self.recording_s.1, |leg| leg.start_s);

@@ -102,39 +102,39 @@ impl LegChannels {
 
     /// Cuts off pieces of one second at either end while their speed differs clearly from that of the rest. Applying
     /// the function to its own result changes nothing.
-    pub fn without_unsteady_ends(&self, mut stretch: TimeInterval) -> TimeInterval {
-        while let Some(shorter) = self.shorter(stretch) {
-            stretch = to_milliseconds(shorter);
+    pub fn without_unsteady_ends(&self, mut interval: TimeInterval) -> TimeInterval {
+        while let Some(shorter) = self.shorter(interval) {
+            interval = to_milliseconds(shorter);
         }
-        stretch
+        interval
     }
 
     /// The interval without the end piece that deviates more; `None` if both end pieces fit the rest.
-    fn shorter(&self, stretch: TimeInterval) -> Option<TimeInterval> {
-        if stretch.length_s() - PIECE_S < MIN_STEADY_S {
+    fn shorter(&self, interval: TimeInterval) -> Option<TimeInterval> {
+        if interval.length_s() - PIECE_S < MIN_STEADY_S {
             return None;
         }
-        let values = self.speed.within(stretch.start_s, stretch.end_s);
+        let values = self.speed.within(interval.start_s, interval.end_s);
         let middle = median(values)?;
         let limit = (END_DEVIATION_SPREADS * scaled_mad(values)?).max(self.quantum);
         let off = |start_s, end_s| {
             mean(self.speed.within(start_s, end_s)).map_or(0.0, |end| (end - middle).abs() / limit)
         };
-        let at_start = off(stretch.start_s, stretch.start_s + PIECE_S);
-        let at_end = off(stretch.end_s - PIECE_S, stretch.end_s);
+        let at_start = off(interval.start_s, interval.start_s + PIECE_S);
+        let at_end = off(interval.end_s - PIECE_S, interval.end_s);
         if at_start.max(at_end) <= 1.0 {
             None
         } else if at_start >= at_end {
-            Some(TimeInterval { start_s: stretch.start_s + PIECE_S, ..stretch })
+            Some(TimeInterval { start_s: interval.start_s + PIECE_S, ..interval })
         } else {
-            Some(TimeInterval { end_s: stretch.end_s - PIECE_S, ..stretch })
+            Some(TimeInterval { end_s: interval.end_s - PIECE_S, ..interval })
         }
     }
 
     /// Median throttle over an interval, rounded to whole per cent; `None` if the overlay shows none in the
     /// interval.
-    pub fn throttle_percent(&self, stretch: TimeInterval) -> Option<f64> {
-        median(self.throttle.within(stretch.start_s, stretch.end_s)).map(f64::round)
+    pub fn throttle_percent(&self, interval: TimeInterval) -> Option<f64> {
+        median(self.throttle.within(interval.start_s, interval.end_s)).map(f64::round)
     }
 
     /// Describes a leg by its medians and flags; `None` where no speed in its steady middle is trusted. Step
@@ -229,9 +229,9 @@ pub(super) fn whole_leg(flat: TimeInterval, before_s: Option<f64>, after_s: Opti
 
 /// Rounds both times to the millisecond, as the result files do, so that a leg given from such a file has
 /// exactly the same times.
-fn to_milliseconds(stretch: TimeInterval) -> TimeInterval {
+fn to_milliseconds(interval: TimeInterval) -> TimeInterval {
     let round = |time_s: f64| (time_s * 1000.0).round() / 1000.0;
-    TimeInterval { start_s: round(stretch.start_s), end_s: round(stretch.end_s) }
+    TimeInterval { start_s: round(interval.start_s), end_s: round(interval.end_s) }
 }
 
 /// Circular mean of headings, in degrees; `None` without headings.

@@ -35,9 +35,9 @@ impl LegLimits {
     /// the speed `V`. `change` and `speed` are in the units of the series. `None` for a small change.
     pub fn height(&self, change: f64, speed: f64) -> Option<Note> {
         let change_m = change * self.altitude_si;
-        let worth = GRAVITY * change_m / (speed * self.speed_si) / self.speed_si;
-        (change_m.abs() > HEIGHT_CHANGE_M && worth.is_finite())
-            .then_some(Note::HeightChanges { change, worth })
+        let equivalent_speed_change = GRAVITY * change_m / (speed * self.speed_si) / self.speed_si;
+        (change_m.abs() > HEIGHT_CHANGE_M && equivalent_speed_change.is_finite())
+            .then_some(Note::HeightChanges { change, equivalent_speed_change })
     }
 
     pub fn satellites(&self, satellites: f64) -> Option<Note> {

@@ -41,7 +41,6 @@ pub enum ThrottleSource {
     /// Read from the overlay.
     Overlay,
     /// Given by the pilot as a list of steps.
-    #[serde(alias = "told")]
     Given,
     /// Given in the legs file.
     LegsFile,
@@ -304,11 +303,12 @@ fn leg_set(
         .collect();
     let candidates = candidates(&legs, &headings_deg, &links);
     let judged = runs::judged_pairs(&candidates, options.given.is_some(), circling);
-    let mates: Vec<(usize, usize)> = judged.pairs.iter().map(|pair| (pair.first, pair.second)).collect();
-    let patterns = patterns::patterns(&legs, &headings_deg, &mates);
-    let steps = steps_of(&legs, &mates, channels, options);
-    notes.extend(missing_note(series, &legs, &mates).filter(|_| patterns.is_empty()));
-    notes.extend(steps.note.clone().filter(|_| !mates.is_empty()));
+    let pair_indices: Vec<(usize, usize)> =
+        judged.pairs.iter().map(|pair| (pair.first, pair.second)).collect();
+    let patterns = patterns::patterns(&legs, &headings_deg, &pair_indices);
+    let steps = steps_of(&legs, &pair_indices, channels, options);
+    notes.extend(missing_note(series, &legs, &pair_indices).filter(|_| patterns.is_empty()));
+    notes.extend(steps.note.clone().filter(|_| !pair_indices.is_empty()));
     let pairs = mark(&mut legs, &judged.pairs, &steps);
     patterns::mark(&mut legs, &patterns);
     mark_unpaired(&mut legs, &judged.left_out, options.given.is_some());
@@ -342,11 +342,11 @@ fn candidates(
 
 fn steps_of(
     legs: &[Leg],
-    mates: &[(usize, usize)],
+    pair_indices: &[(usize, usize)],
     channels: &LegChannels,
     options: &LegOptions,
 ) -> ThrottleSteps {
-    let throttles: Vec<Option<f64>> = mates
+    let throttles: Vec<Option<f64>> = pair_indices
         .iter()
         .map(|(first, second)| {
             let known = [legs[*first].throttle_percent, legs[*second].throttle_percent];
@@ -359,9 +359,9 @@ fn steps_of(
     }
     let shown = channels.shows_throttle().then(|| steps::known(&throttles, ThrottleSource::Overlay));
     let Some(given) = &options.throttle_steps else {
-        return shown.unwrap_or_else(|| steps::numbered(mates.len()));
+        return shown.unwrap_or_else(|| steps::numbered(pair_indices.len()));
     };
-    let airspeeds: Vec<f64> = mates
+    let airspeeds: Vec<f64> = pair_indices
         .iter()
         .map(|(first, second)| (legs[*first].speed_median + legs[*second].speed_median) / 2.0)
         .collect();
@@ -371,7 +371,7 @@ fn steps_of(
         Some(shown) if steps::is_mixed(&given, &throttles) => {
             let count =
                 |steps: &ThrottleSteps| steps.of_pairs.iter().map(|(step, _)| *step).max().unwrap_or(0);
-            let note = Note::ThrottleListUnfit { given: count(&given), shown: count(&shown) };
+            let note = Note::ThrottleStepsMixed { given: count(&given), shown: count(&shown) };
             ThrottleSteps { note: Some(note), ..shown }
         }
         Some(_) => {
@@ -417,7 +417,7 @@ fn mark(legs: &mut [Leg], judged: &[runs::JudgedPair], steps: &ThrottleSteps) ->
     pairs
 }
 
-fn missing_note(series: &Series, legs: &[Leg], mates: &[(usize, usize)]) -> Option<Note> {
+fn missing_note(series: &Series, legs: &[Leg], pair_indices: &[(usize, usize)]) -> Option<Note> {
     let speeds = series.readings.channel(&Channel::Speed).map(|speed| stats::sorted(&speed.values));
     let speeds = speeds.unwrap_or_default();
     if speeds.is_empty() {
@@ -429,7 +429,7 @@ fn missing_note(series: &Series, legs: &[Leg], mates: &[(usize, usize)]) -> Opti
     } else if legs.len() == 1 {
         Some(Note::OneLeg)
     } else {
-        mates.is_empty().then_some(Note::NoPairs)
+        pair_indices.is_empty().then_some(Note::NoPairs)
     }
 }
 

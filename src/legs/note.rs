@@ -149,7 +149,7 @@ pub enum Note {
     },
     /// The given throttle steps would join pairs for which the overlay shows different throttles, so that the list is
     /// not used.
-    ThrottleListUnfit {
+    ThrottleStepsMixed {
         /// Number of throttle steps given.
         given: u32,
         /// Number of throttle steps that the overlay shows.
@@ -158,7 +158,7 @@ pub enum Note {
     /// The given throttles differ from those that the overlay shows.
     ThrottleContradicts {
         /// Given and shown throttle of each step at which they differ, in per cent.
-        apart: Vec<(f64, f64)>,
+        differences: Vec<(f64, f64)>,
     },
     /// About a leg: its steady middle is short.
     ShortLeg {
@@ -183,7 +183,7 @@ pub enum Note {
         change: f64,
         /// Speed change with the same energy as the height change, in the unit of the speed; positive if the
         /// aircraft climbs and loses speed, negative if it descends and gains speed.
-        worth: f64,
+        equivalent_speed_change: f64,
     },
     /// About a leg: the receiver uses few satellites.
     FewSatellites {
@@ -205,7 +205,7 @@ pub enum Note {
         /// Wind of this pair, in the unit of the speed.
         wind: f64,
         /// Wind fitted to all legs, in the unit of the speed: its component along the course.
-        usual: f64,
+        fitted_wind: f64,
     },
     /// About a pattern: no single airspeed and wind fits its legs.
     LegsDisagree {
@@ -302,13 +302,14 @@ impl Note {
                 f,
                 "{steps} throttle steps were given, but only {pairs} pairs were found: the given steps are not used; give the legs by hand."
             ),
-            Self::ThrottleListUnfit { given, shown } => write!(
+            Self::ThrottleStepsMixed { given, shown } => write!(
                 f,
                 "The given throttle steps are not used: they would join pairs for which the overlay shows different throttles ({given} steps given, {shown} shown)."
             ),
-            Self::ThrottleContradicts { apart } => {
-                let each =
-                    apart.iter().map(|(given, shown)| format!("{given:.0} % given, {shown:.0} % shown"));
+            Self::ThrottleContradicts { differences } => {
+                let each = differences
+                    .iter()
+                    .map(|(given, shown)| format!("{given:.0} % given, {shown:.0} % shown"));
                 let each = each.collect::<Vec<_>>().join("; ");
                 write!(
                     f,
@@ -335,16 +336,18 @@ impl Note {
                     "not steady: the speed changes by {change:.1} within the leg (in the unit of the results)"
                 )
             }
-            Self::HeightChanges { change, worth } => write_height_change(f, *change, *worth),
+            Self::HeightChanges { change, equivalent_speed_change } => {
+                write_height_change(f, *change, *equivalent_speed_change)
+            }
             Self::FewSatellites { satellites } => write!(f, "few satellites: {satellites:.0}"),
             Self::LowVoltage { voltage_v, limit_v } => {
                 write!(f, "pack voltage {voltage_v:.1} V, below the limit of {limit_v:.1} V")
             }
 
-            Self::WindDiffers { wind, usual } => {
+            Self::WindDiffers { wind, fitted_wind } => {
                 write!(
                     f,
-                    "doubtful: this pair shows a wind of {wind:.1} along the course, but the whole flight shows {usual:.1} (in the unit of the results)"
+                    "doubtful: this pair shows a wind of {wind:.1} along the course, but the whole flight shows {fitted_wind:.1} (in the unit of the results)"
                 )
             }
             Self::LegsDisagree { residual } => {
@@ -378,21 +381,21 @@ impl Note {
             | Self::LegsLeftOut { .. }
             | Self::UnequalSteps { .. }
             | Self::TooFewPairs { .. }
-            | Self::ThrottleListUnfit { .. }
+            | Self::ThrottleStepsMixed { .. }
             | Self::ThrottleContradicts { .. } => Ok(()),
         }
     }
 }
 
 /// Writes the note [`Note::HeightChanges`].
-fn write_height_change(f: &mut fmt::Formatter<'_>, change: f64, worth: f64) -> fmt::Result {
+fn write_height_change(f: &mut fmt::Formatter<'_>, change: f64, equivalent_speed_change: f64) -> fmt::Result {
     let (falls_or_rises, higher_or_lower) =
         if change < 0.0 { ("falls", "higher") } else { ("rises", "lower") };
     write!(
         f,
         "the height {falls_or_rises} by {:.0}, which explains a speed that is {higher_or_lower} by up to {:.1} (in the units of the results)",
         change.abs(),
-        worth.abs()
+        equivalent_speed_change.abs()
     )
 }
 

@@ -331,25 +331,25 @@ fn traits(first: &CandidateLeg, second: &CandidateLeg, expected: &PairExpectatio
 pub(super) fn wind_cost(
     first: &CandidateLeg,
     second: &CandidateLeg,
-    division: &LegPairing,
+    pairing: &LegPairing,
     typical: &TypicalLeg,
 ) -> f64 {
-    let all = traits(first, second, &expected(division, typical));
+    let all = traits(first, second, &expected(pairing, typical));
     all.iter().find(|(name, _)| *name == NotPaired::Wind).map_or(0.0, |(_, cost)| *cost)
 }
 
-fn expected<'a>(division: &'a LegPairing, typical: &TypicalLeg) -> PairExpectation<'a> {
-    PairExpectation { wind: &division.wind, variation: WIND_VARIATION, typical: *typical }
+fn expected<'a>(pairing: &'a LegPairing, typical: &TypicalLeg) -> PairExpectation<'a> {
+    PairExpectation { wind: &pairing.wind, variation: WIND_VARIATION, typical: *typical }
 }
 
 /// Total cost of a pair, in squared standard deviations; infinite if the pair is ruled out.
 pub(super) fn total_cost(
     first: &CandidateLeg,
     second: &CandidateLeg,
-    division: &LegPairing,
+    pairing: &LegPairing,
     typical: &TypicalLeg,
 ) -> f64 {
-    pair_cost(first, second, &expected(division, typical), false)
+    pair_cost(first, second, &expected(pairing, typical), false)
 }
 
 /// The reason that rules out a pair of two neighbours. If nothing rules it out, the reason that belongs to the trait
@@ -357,11 +357,11 @@ pub(super) fn total_cost(
 pub(super) fn main_obstacle(
     first: &CandidateLeg,
     second: &CandidateLeg,
-    division: &LegPairing,
+    pairing: &LegPairing,
     typical: &TypicalLeg,
 ) -> NotPaired {
     let worst = || {
-        traits(first, second, &expected(division, typical))
+        traits(first, second, &expected(pairing, typical))
             .into_iter()
             .max_by(|a, b| a.1.total_cmp(&b.1))
             .map_or(NotPaired::Wind, |(name, _)| name)

@@ -28,9 +28,10 @@ pub struct LegPattern {
 pub(super) fn patterns(
     legs: &[Leg],
     headings_deg: &[Option<f64>],
-    mates: &[(usize, usize)],
+    pair_indices: &[(usize, usize)],
 ) -> Vec<LegPattern> {
-    let paired = |index: usize| mates.iter().any(|(first, second)| *first == index || *second == index);
+    let paired =
+        |index: usize| pair_indices.iter().any(|(first, second)| *first == index || *second == index);
     let mut runs: Vec<Vec<(usize, f64)>> = vec![Vec::new()];
     for (index, (leg, heading)) in legs.iter().zip(headings_deg).enumerate() {
         let Some(heading) = heading.filter(|_| leg.kind != LegKind::Unpaired && !paired(index)) else {

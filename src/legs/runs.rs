@@ -65,34 +65,34 @@ pub(super) struct JudgedPairs {
 /// assigned are kept; `circling` means that the speed follows the sine of a circle flown in wind.
 pub(super) fn judged_pairs(legs: &[CandidateLeg], given: bool, circling: bool) -> JudgedPairs {
     let typical = TypicalLeg::of(legs);
-    let division = best_pairing(legs, given);
+    let pairing = best_pairing(legs, given);
     let linked: Vec<bool> =
-        division.pairs.windows(2).map(|two| are_linked(legs, two[0], two[1], &typical)).collect();
-    let in_run: Vec<bool> = (0..division.pairs.len()).map(|pair| links(&linked, pair) > 0).collect();
-    let has_runs = 2 * in_run.iter().filter(|in_run| **in_run).count() >= division.pairs.len();
+        pairing.pairs.windows(2).map(|two| are_linked(legs, two[0], two[1], &typical)).collect();
+    let in_run: Vec<bool> = (0..pairing.pairs.len()).map(|pair| links(&linked, pair) > 0).collect();
+    let has_runs = 2 * in_run.iter().filter(|in_run| **in_run).count() >= pairing.pairs.len();
     let outside = |pair: usize| !given && has_runs && !in_run[pair];
-    let cost = |(first, second): (usize, usize)| total_cost(&legs[first], &legs[second], &division, &typical);
+    let cost = |(first, second): (usize, usize)| total_cost(&legs[first], &legs[second], &pairing, &typical);
     // A pair outside the runs is used only if no pair in the runs was flown at its throttle.
-    let throttle = |pair: usize| legs[division.pairs[pair].0].throttle_percent;
+    let throttle = |pair: usize| legs[pairing.pairs[pair].0].throttle_percent;
     let throttle_is_in_runs = |pair: usize| {
         let same = |other: usize| {
             throttle(pair).zip(throttle(other)).is_some_and(|(a, b)| (a - b).abs() <= SAME_THROTTLE_PERCENT)
         };
-        (0..division.pairs.len()).any(|other| in_run[other] && same(other))
+        (0..pairing.pairs.len()).any(|other| in_run[other] && same(other))
     };
     let is_left_out = |pair: usize| {
-        outside(pair) && (throttle_is_in_runs(pair) || cost(division.pairs[pair]) > MAX_COST_OUTSIDE_RUNS)
+        outside(pair) && (throttle_is_in_runs(pair) || cost(pairing.pairs[pair]) > MAX_COST_OUTSIDE_RUNS)
     };
     let (dropped, kept): (Vec<usize>, Vec<usize>) =
-        (0..division.pairs.len()).partition(|pair| is_left_out(*pair));
+        (0..pairing.pairs.len()).partition(|pair| is_left_out(*pair));
     let of_flight = doubt_of_flight(legs.len(), 2 * kept.len(), circling).filter(|_| !given);
     let pairs = kept.iter().map(|pair| {
-        let (first, second) = division.pairs[*pair];
+        let (first, second) = pairing.pairs[*pair];
         let inside = given || links(&linked, *pair) == 2;
-        let mut doubts = doubts(&legs[first], &legs[second], &division, &typical, inside);
-        doubts.extend((!given && !in_run[*pair] && division.pairs.len() > 1).then_some(Note::OutsideRuns));
+        let mut doubts = doubts(&legs[first], &legs[second], &pairing, &typical, inside);
+        doubts.extend((!given && !in_run[*pair] && pairing.pairs.len() > 1).then_some(Note::OutsideRuns));
         doubts.extend(of_flight.clone());
-        let wind = division.wind.between(&legs[first], &legs[second]);
+        let wind = pairing.wind.between(&legs[first], &legs[second]);
         let of_wind = half_difference(&legs[first], &legs[second]).max(wind);
         let max_error = match (doubts.is_empty(), &of_flight) {
             (true, _) => 0.0,
@@ -102,8 +102,8 @@ pub(super) fn judged_pairs(legs: &[CandidateLeg], given: bool, circling: bool) -
         JudgedPair { first, second, doubts, max_error }
     });
     let pairs: Vec<JudgedPair> = pairs.collect();
-    let dropped: Vec<(usize, usize)> = dropped.iter().map(|pair| division.pairs[*pair]).collect();
-    let left_out = (0..legs.len()).map(|leg| why_left_out(leg, legs, &pairs, &dropped, &division, &typical));
+    let dropped: Vec<(usize, usize)> = dropped.iter().map(|pair| pairing.pairs[*pair]).collect();
+    let left_out = (0..legs.len()).map(|leg| why_left_out(leg, legs, &pairs, &dropped, &pairing, &typical));
     JudgedPairs { left_out: left_out.collect(), pairs }
 }
 
@@ -116,15 +116,15 @@ fn half_range(legs: &[CandidateLeg]) -> f64 {
 fn doubts(
     first: &CandidateLeg,
     second: &CandidateLeg,
-    division: &LegPairing,
+    pairing: &LegPairing,
     typical: &TypicalLeg,
     inside_run: bool,
 ) -> Vec<Note> {
     let wind = half_difference(first, second);
-    let wind_differs = wind_cost(first, second, division, typical) > DOUBTFUL_WIND_COST;
-    let unlike = !inside_run && total_cost(first, second, division, typical) > DOUBTFUL_EDGE_COST;
+    let wind_differs = wind_cost(first, second, pairing, typical) > DOUBTFUL_WIND_COST;
+    let unlike = !inside_run && total_cost(first, second, pairing, typical) > DOUBTFUL_EDGE_COST;
     let notes = [
-        wind_differs.then_some(Note::WindDiffers { wind, usual: division.wind.between(first, second) }),
+        wind_differs.then_some(Note::WindDiffers { wind, fitted_wind: pairing.wind.between(first, second) }),
         unlike.then_some(Note::UnlikeOthers),
     ];
     notes.into_iter().flatten().collect()
@@ -178,7 +178,7 @@ fn why_left_out(
     legs: &[CandidateLeg],
     pairs: &[JudgedPair],
     dropped: &[(usize, usize)],
-    division: &LegPairing,
+    pairing: &LegPairing,
     typical: &TypicalLeg,
 ) -> Option<NotPaired> {
     let is_in = |index: usize| pairs.iter().any(|pair| pair.first == index || pair.second == index);
@@ -193,8 +193,8 @@ fn why_left_out(
     let obstacle_to = |other: usize| {
         let (first, second) = (leg.min(other), leg.max(other));
         (
-            total_cost(&legs[first], &legs[second], division, typical),
-            main_obstacle(&legs[first], &legs[second], division, typical),
+            total_cost(&legs[first], &legs[second], pairing, typical),
+            main_obstacle(&legs[first], &legs[second], pairing, typical),
         )
     };
     let cheapest = |others: Vec<usize>| {

@@ -66,12 +66,12 @@ pub(super) fn is_mixed(given: &ThrottleSteps, shown: &[Option<f64>]) -> bool {
 /// A note that names the given throttles that differ from those the overlay shows; `None` if all agree.
 pub(super) fn contradiction(given: &ThrottleSteps, shown: &[Option<f64>]) -> Option<Note> {
     let pairs = given.of_pairs.iter().zip(shown);
-    let mut apart: Vec<(f64, f64)> = pairs
+    let mut differences: Vec<(f64, f64)> = pairs
         .filter_map(|((_, given), shown)| given.zip(*shown))
         .filter(|(given, shown)| (given - shown).abs() > SAME_THROTTLE_PERCENT)
         .collect();
-    apart.dedup();
-    (!apart.is_empty()).then_some(Note::ThrottleContradicts { apart })
+    differences.dedup();
+    (!differences.is_empty()).then_some(Note::ThrottleContradicts { differences })
 }
 
 /// Makes steps without a known throttle: every pair is a step of its own.

@@ -8,13 +8,13 @@ mod alignment;
 mod ctc;
 mod line_image;
 mod network;
-mod number;
+mod numbers;
 
 use image::GrayImage;
 use ndarray::Array2;
 
 use network::{CLASSES, LineReader};
-pub(crate) use number::{has_leading_zero, numbers};
+pub(crate) use numbers::{has_leading_zero, numbers};
 
 /// Number of pixel columns of the line image for each position at which the network outputs character probabilities.
 const COLUMNS_PER_STEP: f32 = 2.0;

@@ -26,7 +26,7 @@ pub enum QuantityError {
     #[error(
         "{text}: {entered} does not measure {wanted}; give a number and a unit, such as \"8 {suitable}\"",
         entered = unit.symbol(),
-        wanted = measure(usual.quantity()),
+        wanted = quantity_name(usual.quantity()),
         suitable = usual.symbol()
     )]
     OtherQuantity {
@@ -70,7 +70,7 @@ pub(crate) fn number_and_rest(text: &str) -> Option<(f64, &str)> {
 }
 
 /// The name of a quantity, for messages.
-fn measure(quantity: Quantity) -> &'static str {
+fn quantity_name(quantity: Quantity) -> &'static str {
     match quantity {
         Quantity::Speed => "a speed",
         Quantity::Length => "a length",

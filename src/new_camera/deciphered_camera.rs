@@ -3,11 +3,11 @@
 
 use std::path::Path;
 
-use super::questions::{DigitQuestion, questions, shows};
+use super::questions::{DigitQuestion, questions, uses_face};
 use super::search::OverlaySearch;
 use super::{NamedReadout, NewCameraError};
 use crate::decipher::{
-    DecipheredReadout, DecipheredText, TextPair, TimedText, agreement, contradicted_digits, doubtful_digits,
+    DecipheredReadout, DecipheredText, TextPair, TimedText, agreement, confused_digits, doubtful_digits,
     lacks_first_digits, name_channels,
 };
 use crate::footage::{Clip, FootageError};
@@ -98,14 +98,14 @@ impl<'a> DecipheredCamera<'a> {
         let mut doubtful = vec![Vec::new(); self.readouts.len()];
         for face in &mut set.faces {
             let is_shown = |region: &usize| {
-                self.readouts.get(*region).is_some_and(|named| shows(face, &named.guess.channel))
+                self.readouts.get(*region).is_some_and(|named| uses_face(face, &named.guess.channel))
             };
             let regions: Vec<usize> = (0..self.readouts.len()).filter(is_shown).collect();
             let likely = |region: &usize| self.pairs(*region, read, MIN_EVIDENCE);
             let pairs: Vec<TextPair> = regions.iter().flat_map(likely).collect();
             let texts: Vec<Vec<TimedText>> =
                 regions.iter().map(|region| timed_texts(*region, read)).collect();
-            let digits = [doubtful_digits(&pairs), contradicted_digits(&texts)].concat();
+            let digits = [doubtful_digits(&pairs), confused_digits(&texts)].concat();
             face.glyphs.retain(|glyph| !digits.contains(&glyph.character));
             for region in regions {
                 doubtful[region].clone_from(&digits);

@@ -34,7 +34,7 @@ pub(super) fn questions(
     let mut questions = Vec::new();
     for face in &set.faces {
         let mut open = face.missing_digits();
-        let shown = readouts.iter().filter(|(region, _)| shows(face, &region.channel));
+        let shown = readouts.iter().filter(|(region, _)| uses_face(face, &region.channel));
         let texts: Vec<(&Region, &DecipheredText)> =
             shown.flat_map(|(region, readout)| readout.texts.iter().map(|text| (*region, text))).collect();
         while questions.len() < MAX_QUESTIONS {
@@ -57,7 +57,7 @@ pub(super) fn questions(
 }
 
 /// Whether the readout of a channel is drawn in a face.
-pub(super) fn shows(face: &Face, channel: &Channel) -> bool {
+pub(super) fn uses_face(face: &Face, channel: &Channel) -> bool {
     face.channels.is_empty() || face.channels.contains(channel)
 }
 

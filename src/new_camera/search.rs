@@ -5,8 +5,8 @@ use image::GrayImage;
 use crate::decipher::{DecipheredReadout, SampledFrames, decipher, read_words};
 use crate::detect::{Proposal, Reduction, propose};
 use crate::footage::{
-    Clip, FootageError, FoundFrame, FrameSource as _, LumaImage as _, LumaPlane, frames_near, noise_levels,
-    sample_with, temporal_medians,
+    Clip, FootageError, FoundFrame, FrameSource as _, LumaImage as _, LumaPlane, frames_near,
+    noise_sd_levels, sample_with, temporal_medians,
 };
 use crate::geometry::PixelRect;
 use crate::stats::upper_median;
@@ -37,7 +37,8 @@ const MIN_LABELS: usize = 4;
 /// Whether a clip is so noisy that the search uses medians of neighbouring frames.
 fn is_noisy(frames: &[FoundFrame]) -> bool {
     let step = frames.len().div_ceil(NOISE_FRAMES).max(1);
-    let mut noise: Vec<f32> = frames.iter().step_by(step).map(|frame| noise_levels(&frame.image)).collect();
+    let mut noise: Vec<f32> =
+        frames.iter().step_by(step).map(|frame| noise_sd_levels(&frame.image)).collect();
     upper_median(&mut noise).is_some_and(|levels| levels >= NOISY_LEVELS)
 }
 
@@ -110,7 +111,7 @@ impl OverlaySearch {
         }
         let whole = PixelRect::new(0, 0, clip.info().width, clip.info().height);
         let found = clip.process_at(&self.frames.times_s, &[whole], work)?;
-        let is_searched = |time_s: f64| self.frames.place_of(time_s).is_some();
+        let is_searched = |time_s: f64| self.frames.index_of(time_s).is_some();
         let found = found.into_iter().filter(|frame| is_searched(frame.time_s));
         Ok(found.map(|frame| (frame.time_s, frame.output)).collect())
     }

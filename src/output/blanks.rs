@@ -57,7 +57,7 @@ impl BlankReasons {
             Blank::OutOfRange => self.out_of_range(),
             Blank::TooBrief => "shown too briefly, or the digits of two values mixed in one frame".to_owned(),
             Blank::Jump => self.too_fast(),
-            Blank::LostPicture => "signal lost".to_owned(),
+            Blank::SignalLost => "signal lost".to_owned(),
         }
     }
 
@@ -152,7 +152,7 @@ fn main_reason(flight: &Flight, readout: &ChannelReadings) -> Option<MainReason>
     let blank: usize = statistics.blank.values().sum();
     let share = blank as f64 / statistics.frames.max(1) as f64;
     let (reason, count) = statistics.blank.into_iter().max_by_key(|(_, count)| *count)?;
-    if share <= NOTABLE_SHARE || reason == Blank::LostPicture {
+    if share <= NOTABLE_SHARE || reason == Blank::SignalLost {
         return None;
     }
     Some(MainReason { share, blank, count, reason })

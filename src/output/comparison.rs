@@ -89,7 +89,7 @@ fn html_table(comparison: &Comparison, style: &ComparisonStyle) -> Markup {
                             @if place == 0 {
                                 th scope="row" { (cell) }
                             } @else if place + 1 == row.len() {
-                                td.words.shown[step.verdict.is_shown()] { (cell) }
+                                td.words.shown[step.verdict.is_significant()] { (cell) }
                             } @else {
                                 td { (cell) }
                             }
@@ -118,8 +118,8 @@ fn row(step: &StepDifference, style: &ComparisonStyle) -> Vec<String> {
         step_name(step.throttle_percent, Some(step.step)),
         plain(step.first_mps),
         plain(step.later_mps),
-        part(step.voltage_part_mps, style),
-        part(step.density_part_mps, style),
+        part_text(step.voltage_part_mps, style),
+        part_text(step.density_part_mps, style),
         signed(step.difference_mps.value, style),
         format!("{} to {}", signed(step.difference_mps.low, style), signed(step.difference_mps.high, style)),
         step.pairs_needed.map_or_else(|| "over 200".to_owned(), |pairs| pairs.to_string()),
@@ -135,7 +135,7 @@ fn verdict_cell(step: &StepDifference) -> String {
 
 /// The verdict of a step without voltage correction (faster, slower or not significant); `None` if the verdict with
 /// correction is the same.
-fn other_as_flown(step: &StepDifference) -> Option<Verdict> {
+fn differing_verdict_as_flown(step: &StepDifference) -> Option<Verdict> {
     step.verdict_as_flown.filter(|other| !other.agrees_with(step.verdict))
 }
 
@@ -143,8 +143,8 @@ fn verdict_word(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Faster => "faster",
         Verdict::Slower => "slower",
-        Verdict::NotAmongSoMany => "not significant after correction for the number of steps compared",
-        Verdict::NotShown => "no difference shown",
+        Verdict::NotSignificantAfterCorrection => "not significant after correction for the number of steps compared",
+        Verdict::NotSignificant => "no difference shown",
     }
 }
 
@@ -162,7 +162,7 @@ fn with_sign(text: String) -> String {
 
 /// The part of a difference that voltage or density explains, as text in the unit of `style`. `speed_mps` is this part
 /// in m/s; `None` if the airspeeds were not corrected, which gives `-`.
-fn part(speed_mps: Option<f64>, style: &ComparisonStyle) -> String {
+fn part_text(speed_mps: Option<f64>, style: &ComparisonStyle) -> String {
     speed_mps.map_or_else(|| "-".to_owned(), |speed_mps| signed(speed_mps, style))
 }
 
@@ -176,7 +176,8 @@ pub fn summary(comparison: &Comparison, style: &ComparisonStyle) -> String {
     if comparison.steps.is_empty() {
         return "Nothing to compare.".to_owned();
     }
-    let (shown, rest): (Vec<_>, Vec<_>) = comparison.steps.iter().partition(|step| step.verdict.is_shown());
+    let (shown, rest): (Vec<_>, Vec<_>) =
+        comparison.steps.iter().partition(|step| step.verdict.is_significant());
     let differences = shown.into_iter().map(|step| difference_words(step, style));
     let rest: Vec<String> = rest
         .into_iter()
@@ -205,8 +206,8 @@ fn difference_words(step: &StepDifference, style: &ComparisonStyle) -> String {
 }
 
 fn as_flown_words(step: &StepDifference) -> String {
-    other_as_flown(step).map_or_else(String::new, |other| {
-        let word = if other.is_shown() { verdict_word(other) } else { "no difference shown" };
+    differing_verdict_as_flown(step).map_or_else(String::new, |other| {
+        let word = if other.is_significant() { verdict_word(other) } else { "no difference shown" };
         format!(" (without voltage correction: {word})")
     })
 }
@@ -224,7 +225,7 @@ fn assumption_words(comparison: &Comparison, style: &ComparisonStyle) -> String 
     if matched.is_empty() {
         return String::new();
     }
-    let holds = match matched.iter().filter(|step| other_as_flown(step).is_some()).count() {
+    let holds = match matched.iter().filter(|step| differing_verdict_as_flown(step).is_some()).count() {
         0 => "without the voltage correction, no verdict would change".to_owned(),
         1 => "without the voltage correction, the verdict of 1 step would change".to_owned(),
         count => format!("without the voltage correction, the verdicts of {count} steps would change"),

@@ -15,10 +15,10 @@ use crate::picture::draw_line;
 use crate::series::{Crop, Readings};
 
 /// Number of crops shown for each leg (set by judgement).
-const OF_A_LEG: usize = 5;
+const CROPS_PER_LEG: usize = 5;
 
 /// Number of crops shown of the readings with the lowest confidence (set by judgement).
-const LEAST_SURE: usize = 20;
+const LEAST_CONFIDENT_CROPS: usize = 20;
 
 /// Height of a crop in pixels below which it is shown at twice its size (set by judgement).
 const LOW_PX: u32 = 70;
@@ -57,7 +57,7 @@ pub fn evidence_png(flight: &Flight, out: &mut dyn Write) -> Result<(), RenderEr
     let widest = crops().map(|crop| size_of(crop).0).max().unwrap_or(0).max(LEAST_COLUMN_PX);
     let letters =
         rows.iter().map(|row| if let SheetRow::Heading(text) = row { text.chars().count() } else { 0 });
-    let columns = OF_A_LEG as u32;
+    let columns = CROPS_PER_LEG as u32;
     let width =
         (columns * (widest + SPACE_PX)).max(letters.max().unwrap_or(0) as u32 * LETTER_PX) + 2 * SPACE_PX;
     let height = rows.iter().map(height_of).sum::<u32>() + 2 * SPACE_PX;
@@ -92,7 +92,7 @@ fn rows(flight: &Flight) -> Vec<SheetRow<'_>> {
     let symbol = flight.unit(&Channel::Speed).map_or("", |unit| unit.symbol());
     let mut rows = vec![SheetRow::Heading("What was read, and the image it was read from".to_owned())];
     for (number, leg) in (1..).zip(&flight.legs) {
-        let crops = behind(readings, leg);
+        let crops = crops_of_leg(readings, leg);
         let median = with_symbol(&fixed(leg.speed_median, 1), symbol);
         let none = if crops.is_empty() { "; no images of its readings were kept" } else { "" };
         let (kind, start, end) =
@@ -102,16 +102,17 @@ fn rows(flight: &Flight) -> Vec<SheetRow<'_>> {
         )));
         rows.extend((!crops.is_empty()).then_some(SheetRow::Crops(crops)));
     }
-    let least_sure: Vec<&Crop> = readings.crops.least_sure.iter().take(LEAST_SURE).collect();
-    if !least_sure.is_empty() {
+    let least_confident: Vec<&Crop> =
+        readings.crops.least_confident.iter().take(LEAST_CONFIDENT_CROPS).collect();
+    if !least_confident.is_empty() {
         rows.push(SheetRow::Heading("The trusted readings with the lowest confidence".to_owned()));
-        rows.extend(least_sure.chunks(OF_A_LEG).map(|crops| SheetRow::Crops(crops.to_vec())));
+        rows.extend(least_confident.chunks(CROPS_PER_LEG).map(|crops| SheetRow::Crops(crops.to_vec())));
     }
     rows
 }
 
 /// Crops of trusted readings of the speed, spread over the steady middle of a leg.
-fn behind<'a>(readings: &'a Readings, leg: &Leg) -> Vec<&'a Crop> {
+fn crops_of_leg<'a>(readings: &'a Readings, leg: &Leg) -> Vec<&'a Crop> {
     let believed = |crop: &Crop| {
         let frame = readings.time_s.partition_point(|time| *time < crop.time_s - 1e-6);
         readings.channel(&crop.channel).is_some_and(|channel| channel.trusted(frame).is_some())
@@ -119,17 +120,17 @@ fn behind<'a>(readings: &'a Readings, leg: &Leg) -> Vec<&'a Crop> {
     let within = leg.steady_start_s..=leg.steady_end_s;
     let of_leg = readings.crops.speed.iter().filter(|crop| within.contains(&crop.time_s) && believed(crop));
     let crops: Vec<&Crop> = of_leg.collect();
-    let count = crops.len().min(OF_A_LEG);
+    let count = crops.len().min(CROPS_PER_LEG);
     (0..count).map(|number| crops[(2 * number + 1) * crops.len() / (2 * count)]).collect()
 }
 
 fn magnification(crop: &Crop) -> u32 {
-    if crop.picture.height() < LOW_PX { 2 } else { 1 }
+    if crop.image.height() < LOW_PX { 2 } else { 1 }
 }
 
 fn size_of(crop: &Crop) -> (u32, u32) {
     let times = magnification(crop);
-    (crop.picture.width() * times, crop.picture.height() * times)
+    (crop.image.width() * times, crop.image.height() * times)
 }
 
 fn height_of(row: &SheetRow<'_>) -> u32 {
@@ -143,7 +144,7 @@ fn height_of(row: &SheetRow<'_>) -> u32 {
 
 fn draw_crop(part: &mut GrayImage, crop: &Crop, left: u32) {
     let ((width, height), times) = (size_of(crop), magnification(crop));
-    let enlarged = GrayImage::from_fn(width, height, |x, y| *crop.picture.get_pixel(x / times, y / times));
+    let enlarged = GrayImage::from_fn(width, height, |x, y| *crop.image.get_pixel(x / times, y / times));
     imageops::replace(part, &enlarged, i64::from(left), 0);
     let value = shown(crop.value, usize::from(crop.decimals));
     let below = height + 3;

@@ -3,7 +3,6 @@
 //!
 //! To add a result file: write a serializer in a file of its own, such as `legs_csv.rs`, and add it to `FORMATS`.
 
-pub mod answer;
 pub mod axis;
 pub mod blanks;
 mod captions_vtt;
@@ -21,6 +20,7 @@ mod patterns_csv;
 pub mod propulsion;
 pub mod reading_statistics;
 mod report_html;
+pub mod result_rows;
 mod series_csv;
 mod summary_json;
 pub mod terminal_table;

@@ -10,8 +10,8 @@ use super::words::{column, joined};
 use super::{RenderError, csv_bytes};
 
 /// Writes a row for each pattern:
-/// `pattern,throttle_percent,legs,held,airspeed_<unit>,airspeed_low_<unit>,airspeed_high_<unit>,wind_<unit>,wind_from_deg,voltage_v,altitude_<unit>,flags`.
-/// `legs` holds the numbers of the legs, separated by spaces; `held` is `track` or `heading`, whichever the directions
+/// `pattern,throttle_percent,legs,heading_reference,airspeed_<unit>,airspeed_low_<unit>,airspeed_high_<unit>,wind_<unit>,wind_from_deg,voltage_v,altitude_<unit>,flags`.
+/// `legs` holds the numbers of the legs, separated by spaces; `heading_reference` is `track` or `heading`, whichever the directions
 /// of the legs are; low and high are the ends of the 95 % interval. Without patterns the file holds only its header.
 ///
 /// # Errors
@@ -23,7 +23,7 @@ pub fn patterns_csv(flight: &Flight) -> Result<Vec<u8>, RenderError> {
 
 fn header(flight: &Flight) -> Vec<String> {
     let speed = flight.unit(&Channel::Speed);
-    let mut cells = ["pattern", "throttle_percent", "legs", "held"].map(str::to_owned).to_vec();
+    let mut cells = ["pattern", "throttle_percent", "legs", "heading_reference"].map(str::to_owned).to_vec();
     cells.extend(["airspeed", "airspeed_low", "airspeed_high", "wind"].map(|name| column(name, speed)));
     cells.extend(["wind_from_deg", "voltage_v"].map(str::to_owned));
     cells.push(column("altitude", flight.unit(&Channel::Altitude)));
@@ -33,7 +33,7 @@ fn header(flight: &Flight) -> Vec<String> {
 
 fn row(pattern: &Pattern) -> Vec<String> {
     let legs: Vec<String> = pattern.legs.iter().map(|leg| leg.saturating_add(1).to_string()).collect();
-    let held = match pattern.heading_reference {
+    let heading_reference = match pattern.heading_reference {
         HeadingReference::Track => "track",
         HeadingReference::Heading => "heading",
     };
@@ -41,7 +41,7 @@ fn row(pattern: &Pattern) -> Vec<String> {
         pattern.pattern.to_string(),
         pattern.throttle_percent.map_or_else(String::new, trimmed),
         legs.join(" "),
-        held.to_owned(),
+        heading_reference.to_owned(),
     ];
     let speeds = [pattern.airspeed.value, pattern.airspeed.low, pattern.airspeed.high, pattern.wind];
     cells.extend(speeds.map(|speed| fixed(speed, 2)));

@@ -4,10 +4,10 @@ use crate::flight::Flight;
 use crate::model::channel::Channel;
 use crate::series::ChannelReadings;
 
-use super::answer::{HEADINGS, Row, remark, rows};
 use super::blanks::BlankReasons;
 use super::page::wrapped;
 use super::reading_statistics::ReadingStatistics;
+use super::result_rows::{HEADINGS, Row, remark, rows};
 use super::words::{dead_words, joined, speed_symbol, step_name, throttle_origin};
 use super::{conditions, propulsion, unread};
 

@@ -10,13 +10,13 @@ const CURVE_POINTS: u32 = 40;
 
 /// Horizontal distance between the bars of one step, in per cent of throttle, or in hundredths of the distance
 /// between two steps if the throttle is not known (set by judgement).
-const APART: f64 = 1.0;
+const BAR_DISTANCE: f64 = 1.0;
 
 /// One pair or pattern in the plot, or one point of the curve; speeds in the speed channel's unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ErrorBar {
     /// Throttle in per cent, or the number of the step if the throttle of any pair is unknown.
-    pub across: f64,
+    pub throttle_or_step: f64,
     /// Lower end of the 95 % interval, in the speed channel's unit.
     pub low: f64,
     /// Airspeed, in the speed channel's unit.
@@ -40,10 +40,10 @@ pub fn bars(flight: &Flight) -> Vec<ErrorBar> {
 
 /// Left, right, lower and upper end of the axes of a plot of bars and curve; `None` if there is nothing to
 /// draw.
-pub fn room(bars: &[ErrorBar], curve: &[ErrorBar], by_throttle: bool) -> Option<[f64; 4]> {
+pub fn axis_limits(bars: &[ErrorBar], curve: &[ErrorBar], by_throttle: bool) -> Option<[f64; 4]> {
     // A single point gets room beside it.
     let beside = if by_throttle { 4.0 } else { 0.4 };
-    let across = Axis::over(bars.iter().map(|bar| bar.across))?;
+    let across = Axis::over(bars.iter().map(|bar| bar.throttle_or_step))?;
     let up = Axis::over(bars.iter().chain(curve).flat_map(|bar| [bar.low, bar.airspeed, bar.high]))?;
     Some([across.low - beside, across.high + beside, up.low, up.high])
 }
@@ -65,7 +65,7 @@ pub fn curve(flight: &Flight) -> Vec<ErrorBar> {
             let at = curve.predict(percent, &[]);
             let shown = |speed_mps: f64| speed_mps / unit.si_per_unit();
             ErrorBar {
-                across: percent,
+                throttle_or_step: percent,
                 low: shown(at.low_mps),
                 airspeed: shown(at.airspeed_mps),
                 high: shown(at.high_mps),
@@ -76,12 +76,12 @@ pub fn curve(flight: &Flight) -> Vec<ErrorBar> {
 }
 
 fn pattern_bar(pattern: &Pattern) -> Option<ErrorBar> {
-    let across = pattern.throttle_percent?;
-    let finite = [across, pattern.airspeed.low, pattern.airspeed.value, pattern.airspeed.high]
+    let throttle_or_step = pattern.throttle_percent?;
+    let finite = [throttle_or_step, pattern.airspeed.low, pattern.airspeed.value, pattern.airspeed.high]
         .iter()
         .all(|n| n.is_finite());
     finite.then_some(ErrorBar {
-        across,
+        throttle_or_step,
         low: pattern.airspeed.low,
         airspeed: pattern.airspeed.value,
         high: pattern.airspeed.high,
@@ -93,15 +93,15 @@ fn pair_bars(pairs: &[Pair], by_throttle: bool) -> Vec<ErrorBar> {
     let mut bars: Vec<ErrorBar> = Vec::new();
     for (index, pair) in pairs.iter().enumerate() {
         let earlier = pairs.iter().take(index).filter(|other| other.step == pair.step).count() as f64;
-        let across = if by_throttle {
-            pair.throttle_percent.unwrap_or(f64::NAN) + earlier * APART
+        let throttle_or_step = if by_throttle {
+            pair.throttle_percent.unwrap_or(f64::NAN) + earlier * BAR_DISTANCE
         } else {
-            f64::from(pair.step) + earlier * APART / 100.0
+            f64::from(pair.step) + earlier * BAR_DISTANCE / 100.0
         };
         let or_airspeed = |end: f64| if end.is_finite() { end } else { pair.airspeed.value };
         let (low, high) = (or_airspeed(pair.airspeed.low), or_airspeed(pair.airspeed.high));
-        bars.push(ErrorBar { across, low, airspeed: pair.airspeed.value, high });
+        bars.push(ErrorBar { throttle_or_step, low, airspeed: pair.airspeed.value, high });
     }
-    bars.retain(|bar| bar.airspeed.is_finite() && bar.across.is_finite());
+    bars.retain(|bar| bar.airspeed.is_finite() && bar.throttle_or_step.is_finite());
     bars
 }

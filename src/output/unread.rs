@@ -13,7 +13,7 @@ use super::page::{WIDTH, wrapped};
 /// readings can be labelled.
 pub fn sentence(unread: &UnreadChannel) -> String {
     let name = unread.channel.name();
-    let moments = moments(&unread.teach_at_s);
+    let moments = moments(&unread.label_at_s);
     let why = match unread.cause {
         UnreadCause::NoGlyphsFit if moments.is_none() => "its region shows no text".to_owned(),
         UnreadCause::NoGlyphsFit => "no known glyphs match the text in its region".to_owned(),

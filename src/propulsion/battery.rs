@@ -41,7 +41,7 @@ pub struct Battery {
     /// possible.
     pub cells: Option<u32>,
     /// Whether the number of cells is an estimate.
-    pub cells_guessed: bool,
+    pub cells_estimated: bool,
     /// Voltage per cell under load below which the pilot should land, in V.
     pub landing_v_per_cell: f64,
     /// Numbers of the legs flown below the landing voltage, from 1; empty if the number of cells is unknown.
@@ -82,7 +82,7 @@ impl Battery {
             lowest_leg,
             trend_v_per_min: theil_sen(&minutes, 0.95),
             cells,
-            cells_guessed: aircraft.cells.is_none() && cells.is_some(),
+            cells_estimated: aircraft.cells.is_none() && cells.is_some(),
             landing_v_per_cell,
             legs_below_limit: loaded.iter().filter(|leg| below(leg.2)).map(|leg| leg.0).collect(),
         })
@@ -111,8 +111,8 @@ impl Battery {
             (None, None) => "not seen at rest, ".to_owned(),
         };
         let per_cell = self.cells.map(|cells| {
-            let guess = if self.cells_guessed { ", their number estimated from the voltage" } else { "" };
-            format!(", {:.2} V per cell ({cells} cells{guess})", self.lowest_v / f64::from(cells))
+            let note = if self.cells_estimated { ", their number estimated from the voltage" } else { "" };
+            format!(", {:.2} V per cell ({cells} cells{note})", self.lowest_v / f64::from(cells))
         });
         said.push(format!(
             "Pack: {rest}lowest voltage under load {:.1} V, in leg {}{}.",

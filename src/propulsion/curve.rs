@@ -61,13 +61,13 @@ pub struct Prediction {
     /// Upper end of the 95 % interval, in m/s.
     pub high_mps: f64,
     /// Whether the throttle was flown, or lies between or beyond those flown.
-    pub standing: Standing,
+    pub throttle_coverage: ThrottleCoverage,
 }
 
 /// Whether a throttle was flown, or lies between or beyond the throttles flown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Standing {
+pub enum ThrottleCoverage {
     /// The throttle was flown.
     Flown,
     /// The throttle was not flown, but lower and higher ones were.
@@ -149,19 +149,19 @@ impl SpeedCurve {
     pub fn predict(&self, throttle_percent: f64, flown: &[f64]) -> Prediction {
         let SpeedOnCurve { airspeed_mps, uncertainty_mps } = self.at(throttle_percent);
         let half = coverage_factor(COVERAGE_PROBABILITY, self.degrees_of_freedom) * uncertainty_mps;
-        let standing = if flown.iter().any(|one| (one - throttle_percent).abs() < 0.5) {
-            Standing::Flown
+        let throttle_coverage = if flown.iter().any(|one| (one - throttle_percent).abs() < 0.5) {
+            ThrottleCoverage::Flown
         } else if (self.flown_percent.0..=self.flown_percent.1).contains(&throttle_percent) {
-            Standing::UntestedBetween
+            ThrottleCoverage::UntestedBetween
         } else {
-            Standing::UntestedBeyond
+            ThrottleCoverage::UntestedBeyond
         };
         Prediction {
             throttle_percent,
             airspeed_mps,
             low_mps: airspeed_mps - half,
             high_mps: airspeed_mps + half,
-            standing,
+            throttle_coverage,
         }
     }
 }
@@ -219,7 +219,7 @@ pub struct DiminishingReturn {
     pub threshold_mps: f64,
     /// Whether the point is certain: the whole 95 % interval of every gain above this throttle lies below the
     /// threshold.
-    pub shown: bool,
+    pub significant: bool,
 }
 
 /// Finds the point of diminishing return: the lowest step above which every gain is below `threshold_mps`.
@@ -236,6 +236,6 @@ pub fn diminishing_return(gains: &[Gain], threshold_mps: Option<f64>) -> Option<
     let little: Vec<&Gain> =
         gains.iter().rev().take_while(|gain| gain.per_percent_mps < threshold_mps).collect();
     let lowest = little.last().filter(|_| gains.len() > 1)?;
-    let shown = little.iter().all(|gain| gain.high_mps < threshold_mps);
-    Some(DiminishingReturn { throttle_percent: lowest.from_percent, threshold_mps, shown })
+    let significant = little.iter().all(|gain| gain.high_mps < threshold_mps);
+    Some(DiminishingReturn { throttle_percent: lowest.from_percent, threshold_mps, significant })
 }

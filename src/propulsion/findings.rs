@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::battery::Battery;
-use super::curve::{DiminishingReturn, Point, SpeedCurve, Standing, diminishing_return, gains};
+use super::curve::{DiminishingReturn, Point, SpeedCurve, ThrottleCoverage, diminishing_return, gains};
 use super::flown_step::FlownStep;
 use super::power::{PowerRun, cautions, power_runs, speed_exponent};
 use super::propeller::{advance_ratio, no_load_rpm, pitch_speed_mps, slip};
@@ -36,7 +36,7 @@ pub struct PropellerPoint {
 /// The speed that a step lacks because the pack had run down. The drop of voltage under load is caused by the
 /// throttle itself and is not included.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct VoltageShare {
+pub struct VoltageLoss {
     /// Number of the throttle step.
     pub step: u32,
     /// Throttle in per cent; `None` where it is not known.
@@ -44,7 +44,7 @@ pub struct VoltageShare {
     /// Fall of the resting voltage from the start of the flight to this step, in V.
     pub run_down_v: f64,
     /// Airspeed on the fresh pack minus airspeed as flown, in m/s.
-    pub missing_mps: f64,
+    pub lost_mps: f64,
     /// Standard uncertainty of that difference, caused by the exponent of the voltage model, in m/s.
     pub uncertainty_mps: f64,
 }
@@ -57,7 +57,7 @@ pub struct Findings {
     /// How the speed depends on the voltage.
     pub voltage_model: VoltageModel,
     /// Effect of the voltage on each step; empty unless the pack was recorded at rest before and after the legs.
-    pub voltage_shares: Vec<VoltageShare>,
+    pub voltage_losses: Vec<VoltageLoss>,
     /// Airspeed against throttle, as flown; `None` with fewer than two throttles, or if the fit fails.
     pub curve: Option<SpeedCurve>,
     /// Airspeed against throttle as it would be on the fresh pack, so that a pack running down is not
@@ -90,14 +90,14 @@ pub fn findings(from: Sources<'_>, aircraft: &Aircraft) -> Findings {
     let points: Vec<Point> = steps.iter().filter_map(FlownStep::point).collect();
     let voltage_model = VoltageModel::of(&runs(&from));
     let battery = Battery::of(from.series, from.legs, from.speed_si, aircraft);
-    let share_of = |step: &FlownStep| share(step, &voltage_model, battery.as_ref()?, from.legs);
-    let voltage_shares: Vec<VoltageShare> = steps.iter().filter_map(share_of).collect();
-    let fresh = fresh_points(&steps, &voltage_shares);
+    let loss_of = |step: &FlownStep| voltage_loss(step, &voltage_model, battery.as_ref()?, from.legs);
+    let voltage_losses: Vec<VoltageLoss> = steps.iter().filter_map(loss_of).collect();
+    let fresh = fresh_points(&steps, &voltage_losses);
     let power = power_runs(&from);
     Findings {
         fresh_curve: fresh.as_deref().and_then(SpeedCurve::of),
         diminishing_return: diminishing_return(&gains(fresh.as_ref().unwrap_or(&points)), None),
-        voltage_shares,
+        voltage_losses,
         battery,
         voltage_model,
         curve: SpeedCurve::of(&points),
@@ -125,31 +125,36 @@ fn runs(from: &Sources<'_>) -> Vec<Vec<VoltageRun>> {
     from.steps.iter().map(of_step).collect()
 }
 
-fn share(step: &FlownStep, model: &VoltageModel, battery: &Battery, legs: &[Leg]) -> Option<VoltageShare> {
+fn voltage_loss(
+    step: &FlownStep,
+    model: &VoltageModel,
+    battery: &Battery,
+    legs: &[Leg],
+) -> Option<VoltageLoss> {
     let voltage_v = step.voltage_v?;
     let of_step = legs.iter().filter(|leg| leg.step == Some(step.step));
     let run_down_v =
         battery.run_down_v(mean(&of_step.map(|leg| leg.steady_start_s).collect::<Vec<f64>>())?)?;
     let fresh_v = voltage_v + run_down_v;
     let fresh_mps = step.airspeed_mps * model.factor(voltage_v, fresh_v)?;
-    Some(VoltageShare {
+    Some(VoltageLoss {
         step: step.step,
         throttle_percent: step.throttle_percent,
         run_down_v,
-        missing_mps: fresh_mps - step.airspeed_mps,
+        lost_mps: fresh_mps - step.airspeed_mps,
         uncertainty_mps: (fresh_mps * (fresh_v / voltage_v).ln() * model.uncertainty).abs(),
     })
 }
 
 /// The points of the curve of airspeed against throttle on the fresh pack; `None` unless the fall of the voltage is
 /// known for every step.
-fn fresh_points(steps: &[FlownStep], shares: &[VoltageShare]) -> Option<Vec<Point>> {
+fn fresh_points(steps: &[FlownStep], losses: &[VoltageLoss]) -> Option<Vec<Point>> {
     let of_step = |step: &FlownStep| {
-        let share = shares.iter().find(|share| share.step == step.step)?;
+        let loss = losses.iter().find(|loss| loss.step == step.step)?;
         let point = step.point()?;
         Some(Point {
-            airspeed_mps: point.airspeed_mps + share.missing_mps,
-            uncertainty_mps: point.uncertainty_mps.hypot(share.uncertainty_mps),
+            airspeed_mps: point.airspeed_mps + loss.lost_mps,
+            uncertainty_mps: point.uncertainty_mps.hypot(loss.uncertainty_mps),
             ..point
         })
     };
@@ -189,15 +194,15 @@ impl Findings {
     }
 
     fn voltage_sentence(&self, unit: Unit) -> Option<String> {
-        let shown_shares = self.voltage_shares.iter().filter(|share| share.missing_mps > 0.0);
-        let shares: Vec<String> = shown_shares
-            .map(|share| {
+        let positive = self.voltage_losses.iter().filter(|loss| loss.lost_mps > 0.0);
+        let losses: Vec<String> = positive
+            .map(|loss| {
                 format!(
                     "{step_name} by {} +/- {} (flown when the resting voltage was {:.1} V lower than before the legs)",
-                    number(share.missing_mps, unit),
-                    number(2.0 * share.uncertainty_mps, unit),
-                    share.run_down_v,
-                    step_name = step_name(share.throttle_percent, share.step)
+                    number(loss.lost_mps, unit),
+                    number(2.0 * loss.uncertainty_mps, unit),
+                    loss.run_down_v,
+                    step_name = step_name(loss.throttle_percent, loss.step)
                 )
             })
             .collect();
@@ -208,11 +213,11 @@ impl Findings {
                 curve.exponent
             )
         });
-        (!shares.is_empty()).then(|| {
+        (!losses.is_empty()).then(|| {
             format!(
                 "Voltage: with a fresh pack, the speeds would have been higher by these amounts (in {}): {}.{} {}",
                 unit.symbol(),
-                shares.join(", "),
+                losses.join(", "),
                 fresh.unwrap_or_default(),
                 self.voltage_model.sentence()
             )
@@ -224,8 +229,10 @@ impl Findings {
         let (low, high) = curve.flown_percent;
         let between: Vec<String> = (1..=20)
             .map(|place| curve.predict(5.0 * f64::from(place), &self.flown_percent))
-            .filter(|one| one.standing == Standing::UntestedBetween || one.throttle_percent == 100.0)
-            .filter(|one| one.standing != Standing::Flown)
+            .filter(|one| {
+                one.throttle_coverage == ThrottleCoverage::UntestedBetween || one.throttle_percent == 100.0
+            })
+            .filter(|one| one.throttle_coverage != ThrottleCoverage::Flown)
             .map(|one| {
                 format!(
                     "{:.0} %: {} ({} to {})",
@@ -258,7 +265,7 @@ impl Findings {
 
     fn return_sentence(&self, unit: Unit) -> Option<String> {
         let point = self.diminishing_return?;
-        let how = if point.shown {
+        let how = if point.significant {
             "statistically significant"
         } else {
             "likely, but not statistically significant"

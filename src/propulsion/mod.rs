@@ -11,10 +11,10 @@ mod voltage;
 
 pub use battery::Battery;
 pub use curve::{
-    DiminishingReturn, Gain, Point, Prediction, SpeedCurve, SpeedOnCurve, Standing, diminishing_return,
-    gains, power_law,
+    DiminishingReturn, Gain, Point, Prediction, SpeedCurve, SpeedOnCurve, ThrottleCoverage,
+    diminishing_return, gains, power_law,
 };
-pub use findings::{Findings, PropellerPoint, VoltageShare, findings};
+pub use findings::{Findings, PropellerPoint, VoltageLoss, findings};
 pub(crate) use flown_step::StepAirspeed;
 pub use flown_step::{FlownStep, SharedUncertainty};
 pub use power::PowerRun;

@@ -62,7 +62,7 @@ pub struct UnreadChannel {
     pub clip: PathBuf,
     /// Times of up to three frames of `clip` to label, in seconds from the clip's first frame; empty if the region
     /// shows no text.
-    pub teach_at_s: Vec<f64>,
+    pub label_at_s: Vec<f64>,
     /// The command that teaches the digits of the channel, divided into parts that each stay on one line of the
     /// results. The command line program sets it; `None` elsewhere, where there are no commands.
     pub command: Option<Vec<String>>,
@@ -101,13 +101,13 @@ impl ChannelLegibility {
                 false => UnreadCause::RarelyReadable { share: readable_share(number, recogniser, sample) },
             };
             let patches = sample.regions.get(number).map_or(&[][..], Vec::as_slice);
-            let (clip, teach_at_s) = in_one_clip(&times_to_label(patches), spans);
+            let (clip, label_at_s) = in_one_clip(&times_to_label(patches), spans);
             legibility.unread.push(UnreadChannel {
                 channel: channel.clone(),
                 cause,
                 setup_file: setup_file.to_owned(),
                 clip,
-                teach_at_s,
+                label_at_s,
                 command: None,
             });
         }
@@ -126,14 +126,14 @@ impl ChannelLegibility {
         let is_read = |channel: &Channel| self.unread(channel).is_none();
         for readout in readings.channels.iter_mut().filter(|readout| !is_read(&readout.channel)) {
             for frame in 0..readout.blank.len() {
-                if readout.blank[frame] != Blank::LostPicture {
+                if readout.blank[frame] != Blank::SignalLost {
                     readout.leave_blank(frame, Blank::GlyphsUnknown);
                 }
             }
         }
         let crops = &mut readings.crops;
         crops.speed.retain(|crop| is_read(&crop.channel));
-        crops.least_sure.retain(|crop| is_read(&crop.channel));
+        crops.least_confident.retain(|crop| is_read(&crop.channel));
     }
 }
 

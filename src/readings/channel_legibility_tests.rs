@@ -65,7 +65,7 @@ fn readout(channel: Channel) -> ChannelReadings {
         max_rate: None,
         values: vec![60.0, f64::NAN, f64::NAN],
         confidence: vec![0.99, 0.0, 0.0],
-        blank: vec![Blank::No, Blank::Empty, Blank::LostPicture],
+        blank: vec![Blank::No, Blank::Empty, Blank::SignalLost],
     }
 }
 
@@ -77,7 +77,7 @@ fn a_channel_that_cannot_be_read_is_blank_throughout_and_the_others_stay() {
         value: 60.0,
         decimals: 0,
         confidence: 0.99,
-        picture: GrayImage::new(1, 1),
+        image: GrayImage::new(1, 1),
     };
     let mut readings = Readings {
         time_s: vec![0.0, 1.0, 2.0],
@@ -85,23 +85,23 @@ fn a_channel_that_cannot_be_read_is_blank_throughout_and_the_others_stay() {
         ..Readings::default()
     };
     readings.crops.speed = vec![crop(Channel::Speed)];
-    readings.crops.least_sure = vec![crop(Channel::Speed), crop(Channel::Voltage)];
+    readings.crops.least_confident = vec![crop(Channel::Speed), crop(Channel::Voltage)];
     let legibility = ChannelLegibility {
         unread: vec![UnreadChannel {
             channel: Channel::Speed,
             cause: UnreadCause::RarelyReadable { share: 0.02 },
             setup_file: "nose.toml".into(),
             clip: "a.avi".into(),
-            teach_at_s: vec![],
+            label_at_s: vec![],
             command: None,
         }],
         ..ChannelLegibility::default()
     };
     legibility.leave_blank(&mut readings);
     let [speed, voltage] = &readings.channels[..] else { unreachable!() };
-    assert_eq!(speed.blank, [Blank::GlyphsUnknown, Blank::GlyphsUnknown, Blank::LostPicture]);
+    assert_eq!(speed.blank, [Blank::GlyphsUnknown, Blank::GlyphsUnknown, Blank::SignalLost]);
     assert!(speed.values.iter().all(|value| value.is_nan()) && speed.confidence == [0.0; 3]);
     assert_eq!(voltage.blank, readout(Channel::Voltage).blank);
     assert!(readings.crops.speed.is_empty());
-    assert_eq!(readings.crops.least_sure, [crop(Channel::Voltage)]);
+    assert_eq!(readings.crops.least_confident, [crop(Channel::Voltage)]);
 }

@@ -81,7 +81,7 @@ impl ChannelReader {
                     value: outcome.value,
                     decimals: self.channel.decimals,
                     confidence: outcome.confidence,
-                    picture: std::mem::take(pixels),
+                    image: std::mem::take(pixels),
                 });
             }
         }
@@ -101,7 +101,7 @@ fn outcome(
     let is_implausible = frame.observation.legibility == TextLegibility::Legible
         && frame.observation.candidates.first().is_some_and(|best| !limits.allow(best.value));
     match posterior.map(|posterior| (posterior.value, calibrated(posterior.probability))) {
-        _ if frame.lost => FrameOutcome::blank(Blank::LostPicture),
+        _ if frame.lost => FrameOutcome::blank(Blank::SignalLost),
         Some((value, confidence)) if confidence >= min_confidence => {
             FrameOutcome { value, confidence, blank: Blank::No }
         }

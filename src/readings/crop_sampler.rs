@@ -26,24 +26,24 @@ pub(super) struct CropSampler {
     interval_s: f64,
     regular: Vec<Crop>,
     /// Crops of the least certain readings, the least certain first.
-    least_sure: Vec<Crop>,
+    least_confident: Vec<Crop>,
 }
 
 impl CropSampler {
     /// A sampler for a channel. Only for the speed are crops also kept at regular intervals.
     pub fn new(channel: &Channel) -> Self {
         let is_regular = *channel == Channel::Speed;
-        Self { is_regular, interval_s: MIN_INTERVAL_S, regular: Vec::new(), least_sure: Vec::new() }
+        Self { is_regular, interval_s: MIN_INTERVAL_S, regular: Vec::new(), least_confident: Vec::new() }
     }
 
     /// Offers the crop of a trusted reading, which is kept if it is needed.
     pub fn offer(&mut self, crop: Crop) {
         if self.is_among_least_certain(&crop) {
             let near = |kept: &Crop| (kept.time_s - crop.time_s).abs() < MIN_UNCERTAIN_INTERVAL_S;
-            self.least_sure.retain(|kept| !near(kept));
-            self.least_sure.push(crop.clone());
-            self.least_sure.sort_by(|one, other| one.confidence.total_cmp(&other.confidence));
-            self.least_sure.truncate(LEAST_CERTAIN);
+            self.least_confident.retain(|kept| !near(kept));
+            self.least_confident.push(crop.clone());
+            self.least_confident.sort_by(|one, other| one.confidence.total_cmp(&other.confidence));
+            self.least_confident.truncate(LEAST_CERTAIN);
         }
         let is_due = self.regular.last().is_none_or(|last| crop.time_s - last.time_s >= self.interval_s);
         if self.is_regular && is_due {
@@ -64,10 +64,12 @@ impl CropSampler {
     /// have a higher confidence than the new one.
     fn is_among_least_certain(&self, crop: &Crop) -> bool {
         let near = |kept: &&Crop| (kept.time_s - crop.time_s).abs() < MIN_UNCERTAIN_INTERVAL_S;
-        let full = self.least_sure.len() >= LEAST_CERTAIN;
-        match self.least_sure.iter().find(near) {
+        let full = self.least_confident.len() >= LEAST_CERTAIN;
+        match self.least_confident.iter().find(near) {
             Some(kept) => crop.confidence < kept.confidence,
-            None => !full || self.least_sure.last().is_some_and(|last| crop.confidence < last.confidence),
+            None => {
+                !full || self.least_confident.last().is_some_and(|last| crop.confidence < last.confidence)
+            }
         }
     }
 }
@@ -77,8 +79,8 @@ pub(super) fn all_crops(samplers: Vec<CropSampler>) -> Crops {
     let mut crops = Crops::default();
     for sampler in samplers {
         crops.speed.extend(sampler.regular);
-        crops.least_sure.extend(sampler.least_sure);
+        crops.least_confident.extend(sampler.least_confident);
     }
-    crops.least_sure.sort_by(|one, other| one.confidence.total_cmp(&other.confidence));
+    crops.least_confident.sort_by(|one, other| one.confidence.total_cmp(&other.confidence));
     crops
 }

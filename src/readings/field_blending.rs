@@ -24,12 +24,12 @@ struct Change {
     /// Index of the frame.
     frame: usize,
     /// Probability that the frame shows the text that it is read as, 0 to 1.
-    one: f64,
+    as_read: f64,
     /// Probability that the frame shows the other one of the two texts, 0 to 1.
-    other: f64,
-    /// Unnormalised probability that the frame is a blend of both texts: `one` times the likelihood ratio of the
+    as_other: f64,
+    /// Unnormalised probability that the frame is a blend of both texts: `as_read` times the likelihood ratio of the
     /// blend to the text that the frame is read as.
-    both: f64,
+    as_blend: f64,
 }
 
 impl Change {
@@ -51,20 +51,20 @@ impl Change {
         if frames[at].lost || !is_change || min_probability < MIN_NEIGHBOUR_PROBABILITY {
             return None;
         }
-        let one = f64::from(own);
+        let as_read = f64::from(own);
         let observation = &frames[at].observation;
-        let both = one
+        let as_blend = as_read
             * f64::from(
                 likelihood_weight(observation.legibility) * blend_log_ratio(observation, value, other)?,
             )
             .exp();
-        Some(Self { frame: at, one, other: probability(other), both })
+        Some(Self { frame: at, as_read, as_other: probability(other), as_blend })
     }
 
     /// Probability that the frame is a blend, 0 to 1, if the share `share` (0 to 1) of all changes is blended.
     fn blend_probability(&self, share: f64) -> f64 {
-        let both = self.both * prior_odds(share);
-        both / (self.one + self.other + both)
+        let as_blend = self.as_blend * prior_odds(share);
+        as_blend / (self.as_read + self.as_other + as_blend)
     }
 }
 
@@ -108,8 +108,8 @@ pub(super) fn accept_either_text(
         share = (blended + PRIOR_SHARE * PRIOR_CHANGES) / (changes.len() as f64 + PRIOR_CHANGES);
     }
     for change in &changes {
-        let either = change.one + change.both * prior_odds(share);
-        let rest = 1.0 - change.one;
+        let either = change.as_read + change.as_blend * prior_odds(share);
+        let rest = 1.0 - change.as_read;
         if let Some(posterior) = &mut posteriors[change.frame] {
             posterior.probability = posterior.probability.max((either / (either + rest)) as f32);
         }

@@ -107,7 +107,7 @@ impl SignalLossDetector {
             for run in &self.frozen {
                 for frame in run.first + 1..=run.last {
                     self.losses[frame].get_or_insert(SignalLossKind::Frozen);
-                    channels.iter_mut().for_each(|channel| channel.leave_blank(frame, Blank::LostPicture));
+                    channels.iter_mut().for_each(|channel| channel.leave_blank(frame, Blank::SignalLost));
                 }
             }
         }

@@ -115,8 +115,8 @@ impl Observation {
                 }
             }
         }
-        let other_lengths = decoded.other_lengths.iter();
-        rated.extend(other_lengths.map(|(text, deficit)| (*text, TEMPERING * deficit, f32::INFINITY)));
+        let other_forms = decoded.other_forms.iter();
+        rated.extend(other_forms.map(|(text, deficit)| (*text, TEMPERING * deficit, f32::INFINITY)));
         rated.retain(|(_, deficit, _)| *deficit <= MAX_DEFICIT);
         rated.sort_by(|a, b| a.1.total_cmp(&b.1));
         let floor = rated.get(MAX_CANDIDATES).map_or(MAX_DEFICIT, |(_, deficit, _)| *deficit);
@@ -230,10 +230,10 @@ impl RegionReading {
 }
 
 /// Probability that a decoded text is right, 0 to 1. The alternatives are texts with other characters and
-/// texts of other lengths.
+/// texts of other forms.
 pub(super) fn confidence_of(decoded: &Decoded) -> f32 {
-    let length = logistic(TEMPERING * decoded.length_margin);
-    decoded.characters.iter().fold(length, |product, character| product * character_confidence(character))
+    let form = logistic(TEMPERING * decoded.form_margin);
+    decoded.characters.iter().fold(form, |product, character| product * character_confidence(character))
 }
 
 fn character_confidence(character: &DecodedCharacter) -> f32 {

@@ -135,9 +135,11 @@ impl RateRule {
     }
 }
 
-/// Default of the fastest plausible change of a channel, in its unit per second: 25 m/s per second for the
-/// speed, and 60 m/s for the altitude. Both exceed what model aircraft do on a leg (set by judgement). `None`
-/// for other channels, and if the unit is unknown.
+/// Fastest plausible change of a channel whose readings state no rate, in its unit per second: 25 m/s per second for
+/// the speed, and 60 m/s for the altitude. Both exceed what model aircraft do on a leg (set by judgement). It applies
+/// only to readings without a setup, since a setup always states a rate for these channels: its own, or the default of
+/// [`Region::plausible_max_rate`](crate::setup::Region::plausible_max_rate). `None` for other channels, and if the unit
+/// is unknown.
 fn default_rate(channel: &ChannelReadings) -> Option<f64> {
     let unit_si = channel.unit.map(Unit::si_per_unit)?;
     match channel.channel {

@@ -18,7 +18,7 @@ pub struct Crop {
     /// Probability that the value is right, 0 to 1.
     pub confidence: f32,
     /// Pixels of the region, as grey levels.
-    pub picture: GrayImage,
+    pub image: GrayImage,
 }
 
 /// The crops kept from a flight.
@@ -27,5 +27,5 @@ pub struct Crops {
     /// Crops of the speed, spread over the flight, in order of time.
     pub speed: Vec<Crop>,
     /// Crops of the trusted readings with the lowest confidence, of all channels, in ascending order.
-    pub least_sure: Vec<Crop>,
+    pub least_confident: Vec<Crop>,
 }

@@ -3,6 +3,7 @@
 //! overlay changes from 23.9 to 24.0.
 
 use super::runs::ValueRun;
+use crate::setup::MAX_DIGITS;
 
 /// Maximum duration of a mixed text, in seconds: the encoder corrects the text within the next frames (set by
 /// judgement).
@@ -13,10 +14,6 @@ const NEIGHBOURS: usize = 2;
 
 /// Maximum time between a mixed text and a run that may have contributed digits, in seconds (set by judgement).
 const MAX_DISTANCE_S: f64 = 0.5;
-
-/// Number of digits, counted from the last one, in which two values are compared: as many as a readout may
-/// have.
-const DIGITS: u32 = 8;
 
 /// Drops short runs whose text mixes digits of an earlier and a later value. There are two cases. First, each
 /// digit equals that of the earlier or of the later value at the same place, and the value lies outside the
@@ -50,7 +47,7 @@ pub(super) fn without_mixed(runs: Vec<ValueRun>, decimals: u8) -> Vec<ValueRun> 
 fn is_mixed(before: i64, shown: i64, after: i64, decimals: u8) -> bool {
     let (low, high) = (before.min(after), before.max(after));
     let outside = (low - shown).max(shown - high);
-    let digits = (0..DIGITS).all(|place| {
+    let digits = (0..u32::from(MAX_DIGITS)).all(|place| {
         let digit = |number| digit(number, place, decimals);
         digit(shown) == digit(before) || digit(shown) == digit(after)
     });
@@ -67,7 +64,7 @@ const MIN_CLOSENESS_FACTOR: i64 = 5;
 /// ten, and the later value is much closer to the earlier one. Values are in display steps.
 fn is_carried(before: i64, shown: i64, after: i64) -> bool {
     let step = (shown - before).abs();
-    let is_power = (1..DIGITS).any(|place| step == 10_i64.pow(place));
+    let is_power = (1..u32::from(MAX_DIGITS)).any(|place| step == 10_i64.pow(place));
     is_power && MIN_CLOSENESS_FACTOR * (after - before).abs() <= step
 }
 

@@ -46,7 +46,7 @@ pub enum Blank {
     /// The value would require a change faster than the channel's plausible rate.
     Jump,
     /// The signal is lost: the frame shows static, is blue or black, or is repeated for a long time.
-    LostPicture,
+    SignalLost,
 }
 
 /// What the frames show while the signal is lost.

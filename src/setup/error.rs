@@ -175,20 +175,20 @@ pub enum SetupProblem {
         known: String,
     },
     /// A required key is missing.
-    #[error("`{key}` is missing: write {form}")]
+    #[error("`{key}` is missing: write {example}")]
     MissingKey {
         /// Name of the key.
         key: &'static str,
         /// An example of a valid value.
-        form: &'static str,
+        example: &'static str,
     },
     /// The value has the wrong type or length.
-    #[error("`{key}` has an unusable value ({found}): write {form}")]
-    WrongForm {
+    #[error("`{key}` has an unusable value ({found}): write {example}")]
+    WrongType {
         /// Name of the key.
         key: &'static str,
         /// An example of a valid value.
-        form: &'static str,
+        example: &'static str,
         /// The parser's message.
         found: String,
     },

@@ -119,13 +119,13 @@ impl KeyPositions {
         Ok(())
     }
 
-    /// Converts an error of the deserialiser to one that names the key and the required form of its value.
+    /// Converts an error of the deserialiser to one that names the key and the required type of its value.
     pub(super) fn wrong_value(&self, error: &toml::de::Error) -> LocatedError {
         let byte = error.span().map(|span| span.start);
         let entry = self.entries.iter().find(|entry| byte.is_some_and(|byte| entry.bytes.contains(&byte)));
         let spec = entry.and_then(|entry| entry.specs.iter().find(|spec| spec.name == entry.key));
         let (Some(entry), Some(spec)) = (entry, spec) else {
-            let problem = wrong_form(&schema::SETUP_TABLES[0], error.message());
+            let problem = wrong_type(&schema::SETUP_TABLES[0], error.message());
             return LocatedError::new(None, None, problem, byte);
         };
         let unit_text = entry.text.as_deref().filter(|_| spec.name == "unit");
@@ -136,7 +136,7 @@ impl KeyPositions {
                 let allowed = quantity.map_or_else(Unit::spellings, symbols_of);
                 SetupProblem::UnknownUnit { spelling, allowed }
             }
-            _ => wrong_form(spec, error.message()),
+            _ => wrong_type(spec, error.message()),
         };
         LocatedError::new(entry.region.as_ref(), Some(spec.name), problem, Some(entry.bytes.start))
     }
@@ -179,7 +179,7 @@ fn check_keys(
     };
     match specs.iter().find(is_missing) {
         Some(spec) => {
-            let problem = SetupProblem::MissingKey { key: spec.name, form: spec.form };
+            let problem = SetupProblem::MissingKey { key: spec.name, example: spec.example };
             Err(LocatedError::new(region, Some(spec.name), problem, start))
         }
         None => Ok(()),
@@ -198,23 +198,23 @@ fn check_list_lengths(
             && let DeValue::Array(list) = value.get_ref()
             && list.len() != length
         {
-            let problem = wrong_form(spec, &format!("its list has {} entries", list.len()));
+            let problem = wrong_type(spec, &format!("its list has {} entries", list.len()));
             return Err(LocatedError::new(region, Some(spec.name), problem, Some(name.span().start)));
         }
     }
     Ok(())
 }
 
-/// The problem of a value in the wrong form. What the parser expected is left out, since the example in
+/// The problem of a value of the wrong type or length. What the parser expected is left out, since the example in
 /// `spec` says it more clearly.
-fn wrong_form(spec: &KeySpec, found: &str) -> SetupProblem {
+fn wrong_type(spec: &KeySpec, found: &str) -> SetupProblem {
     let found = found.split(", expected").next().unwrap_or_default().replace('\n', " ");
-    SetupProblem::WrongForm { key: spec.name, form: spec.form, found }
+    SetupProblem::WrongType { key: spec.name, example: spec.example, found }
 }
 
 /// The error for a value where a table is required.
 fn not_a_table(name: &str, value: &DeValue<'_>, byte: usize) -> LocatedError {
     let spec = schema::SETUP_TABLES.iter().find(|spec| spec.name == name).unwrap_or(&schema::SETUP_TABLES[0]);
-    let problem = wrong_form(spec, &format!("it is a {}", value.type_str()));
+    let problem = wrong_type(spec, &format!("it is a {}", value.type_str()));
     LocatedError::new(None, None, problem, Some(byte))
 }

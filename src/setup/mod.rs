@@ -27,7 +27,8 @@ pub(crate) use file::setup_name;
 pub use file::{LoadedSetup, usual_setup};
 pub use glyph_sets::glyph_sets;
 
-/// Maximum number of digits of a value. Set by judgement: overlays rarely show more than six.
+/// Maximum number of digits of a value, also assumed if the setup states no number. Set by judgement: overlays rarely
+/// show more than six.
 pub const MAX_DIGITS: u8 = 8;
 /// Minimum width and height of a box, in pixels. Set by judgement: no digit is legible in a smaller box.
 pub const MIN_BOX_PX: (u32, u32) = (4, 6);

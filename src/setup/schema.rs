@@ -1,7 +1,7 @@
 //! The keys of the setup file. This list is used to check files, to word messages, and to explain the keys at
 //! the top of a saved file.
 
-/// The name of a key, whether it is required, and the form of its value.
+/// The name of a key, whether it is required, and an example of its value.
 pub(super) struct KeySpec {
     /// Name of the key, as it is written in the file.
     pub(super) name: &'static str,
@@ -10,7 +10,7 @@ pub(super) struct KeySpec {
     /// Number of entries, if the value is a list of fixed length.
     pub(super) list_length: Option<usize>,
     /// An example of the value; it completes the sentence "write ...".
-    pub(super) form: &'static str,
+    pub(super) example: &'static str,
     /// What the key means.
     pub(super) help: &'static str,
 }
@@ -21,21 +21,21 @@ pub(super) const SETUP_TABLES: [KeySpec; 3] = [
         name: "camera",
         required: true,
         list_length: None,
-        form: "a table [camera] with the keys name and frame",
+        example: "a table [camera] with the keys name and frame",
         help: "the camera and its overlay",
     },
     KeySpec {
         name: "aircraft",
         required: false,
         list_length: None,
-        form: "a table [aircraft] with what you know about motor, pack and propeller",
+        example: "a table [aircraft] with what you know about motor, pack and propeller",
         help: "the aircraft that carries the camera",
     },
     KeySpec {
         name: "region",
         required: true,
         list_length: None,
-        form: "one table [[region]], in double brackets, for each number to be read",
+        example: "one table [[region]], in double brackets, for each number to be read",
         help: "a number that the overlay shows, with its box and channel",
     },
 ];
@@ -46,21 +46,21 @@ pub(super) const CAMERA: [KeySpec; 3] = [
         name: "name",
         required: true,
         list_length: None,
-        form: "name = \"nose camera\"",
+        example: "name = \"nose camera\"",
         help: "your name for this camera",
     },
     KeySpec {
         name: "frame",
         required: true,
         list_length: Some(2),
-        form: "frame = [width, height], two whole numbers of pixels",
+        example: "frame = [width, height], two whole numbers of pixels",
         help: "width and height of the frame that the boxes refer to, in pixels",
     },
     KeySpec {
         name: "glyphs",
         required: false,
         list_length: None,
-        form: "glyphs = \"folder\"",
+        example: "glyphs = \"folder\"",
         help: "folder with the learned glyphs; if this key is left out, the folder NAME-glyphs beside this file (NAME.setup.toml) is used, or the built-in glyphs if there is no such folder",
     },
 ];
@@ -71,49 +71,49 @@ pub(super) const REGION: [KeySpec; 7] = [
         name: "channel",
         required: true,
         list_length: None,
-        form: "channel = \"speed\", a name in quotes",
+        example: "channel = \"speed\", a name in quotes",
         help: "speed, voltage, altitude, satellites, throttle, current, heading, rpm or a name of your own",
     },
     KeySpec {
         name: "box",
         required: true,
         list_length: Some(4),
-        form: "box = [left, top, width, height], four whole numbers of pixels, none negative",
+        example: "box = [left, top, width, height], four whole numbers of pixels, none negative",
         help: "left, top, width, height in pixels: room for the widest value, without icon and unit letters",
     },
     KeySpec {
         name: "unit",
         required: false,
         list_length: None,
-        form: "unit = \"km/h\", a unit in quotes",
+        example: "unit = \"km/h\", a unit in quotes",
         help: "unit of the number shown; min:s for a clock of minutes and seconds",
     },
     KeySpec {
         name: "digits",
         required: false,
         list_length: None,
-        form: "digits = 3, a whole number from 1 to 8",
+        example: "digits = 3, a whole number from 1 to 8",
         help: "digits of the widest value, those after the decimal point included",
     },
     KeySpec {
         name: "decimals",
         required: false,
         list_length: None,
-        form: "decimals = 1, a whole number less than `digits`",
+        example: "decimals = 1, a whole number less than `digits`",
         help: "digits after the decimal point; 0 if there is no decimal point",
     },
     KeySpec {
         name: "range",
         required: false,
         list_length: Some(2),
-        form: "range = [lowest, highest], two numbers",
+        example: "range = [lowest, highest], two numbers",
         help: "lowest and highest plausible value; a reading outside is left blank",
     },
     KeySpec {
         name: "max_rate",
         required: false,
         list_length: None,
-        form: "max_rate = 70.0, a number above 0",
+        example: "max_rate = 70.0, a number above 0",
         help: "fastest plausible change per second; readings after a faster jump are left blank",
     },
 ];
@@ -123,13 +123,13 @@ pub(super) const AIRCRAFT_TABLES: [KeySpec; 1] = [KeySpec {
     name: "aircraft",
     required: true,
     list_length: None,
-    form: "a table [aircraft] with what you know about motor, pack and propeller",
+    example: "a table [aircraft] with what you know about motor, pack and propeller",
     help: "the aircraft",
 }];
 
 /// An optional key of `[aircraft]`.
-const fn optional(name: &'static str, form: &'static str, help: &'static str) -> KeySpec {
-    KeySpec { name, required: false, list_length: None, form, help }
+const fn optional(name: &'static str, example: &'static str, help: &'static str) -> KeySpec {
+    KeySpec { name, required: false, list_length: None, example, help }
 }
 
 /// The keys of `[aircraft]`.

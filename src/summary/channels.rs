@@ -81,12 +81,12 @@ pub enum BlankReason {
     GlyphsUnknown,
     /// The value would require an implausibly fast change.
     Jump,
-    /// The video signal is lost.
-    LostPicture,
     /// The reading is not blank.
     No,
     /// The value lies outside the plausible range.
     OutOfRange,
+    /// The video signal is lost.
+    SignalLost,
     /// The value was shown too briefly, or the text mixes the digits of two values.
     TooBrief,
     /// The confidence is below the threshold.
@@ -104,7 +104,7 @@ impl From<Blank> for BlankReason {
             Blank::OutOfRange => Self::OutOfRange,
             Blank::TooBrief => Self::TooBrief,
             Blank::Jump => Self::Jump,
-            Blank::LostPicture => Self::LostPicture,
+            Blank::SignalLost => Self::SignalLost,
         }
     }
 }
@@ -120,8 +120,8 @@ pub struct UnreadSummary {
     pub clip: String,
     /// Times of the frames to label, in seconds from the first frame of the clip; an element is `None` if not
     /// finite.
-    pub teach_at_s: Vec<Option<f64>>,
-    /// The command that labels the frames at `teach_at_s`; `None` if there are no such frames, or if the flight
+    pub label_at_s: Vec<Option<f64>>,
+    /// The command that labels the frames at `label_at_s`; `None` if there are no such frames, or if the flight
     /// was read in the window.
     pub command: Option<String>,
 }

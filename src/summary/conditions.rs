@@ -34,7 +34,7 @@ pub struct AirSummary {
     /// What the displayed altitude is measured from; `None` if unknown.
     pub altitude_from: Option<Datum>,
     /// Whether the pilot gave `altitude_from`.
-    pub altitude_from_told: bool,
+    pub altitude_from_given: bool,
     /// Elevation of the field above sea level, in metres; `None` if it is not known.
     pub field_elevation_m: Option<f64>,
     /// Height of the legs above the field, in metres; `None` if it is not known what the altitude is measured
@@ -80,7 +80,7 @@ pub struct PatternSummary {
     /// Numbers of the legs, from 1.
     pub legs: Vec<usize>,
     /// Whether the directions of the legs are those of the track over the ground or of the nose.
-    pub held: HeadingReference,
+    pub heading_reference: HeadingReference,
     /// Airspeed with its 95 % interval and its standard uncertainty.
     #[serde(flatten)]
     pub airspeed: AirspeedSummary,

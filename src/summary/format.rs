@@ -11,7 +11,7 @@ use super::schema::Summary;
 /// Version of the schema of `summary.json`. Raise it when a field is renamed, removed or given another meaning, or
 /// when a variant of an enum gets another name in the file. A new field needs no new version: if a file lacks the
 /// field, the field gets its default value.
-pub const SUMMARY_FORMAT: u32 = 1;
+pub const SUMMARY_FORMAT: u32 = 2;
 
 /// Maximum number of throttle steps, and of patterns, in a summary: a hundred times as many as in a long flight.
 /// It limits the time of a comparison, which searches all pairs for each step. Set by judgement.

@@ -27,6 +27,6 @@ pub use load::{LoadError, SUMMARY_FILE, load_flight, load_flights, summary_file}
 pub use pairs::{LegSummary, PairSummary, StepSummary};
 pub use propulsion::{
     BatterySummary, CurveSummary, DiminishingReturnSummary, PowerRunSummary, PropellerSummary,
-    PropulsionSummary, TrendSummary, VoltageModelSummary, VoltageShareSummary,
+    PropulsionSummary, TrendSummary, VoltageLossSummary, VoltageModelSummary,
 };
 pub use schema::{CameraSummary, ClipSummary, GapSummary, SignalLossSummary, Summary};

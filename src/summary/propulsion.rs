@@ -30,10 +30,10 @@ pub struct PropulsionSummary {
     pub power_exponent: Option<f64>,
     /// Motor and propeller at each throttle step.
     pub propeller: Vec<PropellerSummary>,
+    /// Airspeed lost at each throttle step because the battery had discharged.
+    pub voltage_losses: Vec<VoltageLossSummary>,
     /// Effect of the battery voltage on the airspeed; `None` only if the file lacks this field.
     pub voltage_model: Option<VoltageModelSummary>,
-    /// Airspeed lost at each throttle step because the battery had discharged.
-    pub voltage_shares: Vec<VoltageShareSummary>,
 }
 
 /// Results on the battery pack. Voltages are in volts.
@@ -45,7 +45,7 @@ pub struct BatterySummary {
     /// Number of cells in series; `None` if neither given nor estimated.
     pub cells: Option<u32>,
     /// Whether the number of cells was estimated from the resting voltage.
-    pub cells_guessed: bool,
+    pub cells_estimated: bool,
     /// Voltage per cell under load at which the pilot should land, in volts; `None` if not finite.
     pub landing_v_per_cell: Option<f64>,
     /// Numbers, from 1, of the legs flown below the landing voltage.
@@ -99,7 +99,7 @@ pub struct CurveSummary {
 pub struct DiminishingReturnSummary {
     /// Whether the measurements show it: the upper end of the 95 % interval of every gain above this throttle is
     /// below the threshold.
-    pub shown: bool,
+    pub significant: bool,
     /// The threshold: half of the average gain in airspeed per per cent of throttle, in m/s; `None` if not finite.
     pub threshold_mps: Option<f64>,
     /// Throttle of diminishing return, in per cent; `None` if not finite.
@@ -161,15 +161,15 @@ pub struct VoltageModelSummary {
 
 /// Airspeed lost at one throttle step because the battery had discharged.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct VoltageShareSummary {
+pub struct VoltageLossSummary {
     /// Airspeed with the fresh battery minus airspeed as flown, in m/s; `None` if not finite.
-    pub missing_mps: Option<f64>,
+    pub lost_mps: Option<f64>,
     /// Drop of the resting voltage from the start of the flight to the step, in volts; `None` if not finite.
     pub run_down_v: Option<f64>,
     /// Number of the step, from 1.
     pub step: u32,
     /// Throttle in per cent; `None` if it is not known.
     pub throttle_percent: Option<f64>,
-    /// Standard uncertainty of `missing_mps`, in m/s; `None` if not finite.
+    /// Standard uncertainty of `lost_mps`, in m/s; `None` if not finite.
     pub uncertainty_mps: Option<f64>,
 }

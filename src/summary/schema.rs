@@ -40,7 +40,7 @@ pub struct Summary {
     /// Intervals for which the recording has no frames.
     pub gaps: Vec<GapSummary>,
     /// Intervals in which the video signal is lost.
-    pub lost_pictures: Vec<SignalLossSummary>,
+    pub signal_losses: Vec<SignalLossSummary>,
     /// For each channel, the numbers of trusted and blank frames.
     pub channels: Vec<ChannelSummary>,
     /// Where the throttle of the legs comes from.
@@ -119,5 +119,5 @@ pub struct SignalLossSummary {
     /// Number of lost frames.
     pub frames: usize,
     /// Kind of loss: `damaged`, `static`, `empty` or `frozen`.
-    pub look: SignalLossKind,
+    pub kind: SignalLossKind,
 }

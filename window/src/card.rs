@@ -120,15 +120,15 @@ type CardResult = Result<(TestCard, Unit), String>;
 
 /// State of the page on which the pilot plans the next flight.
 #[derive(Default)]
-pub struct CardScreen {
+pub struct TestCardScreen {
     form: CardForm,
     choosing: Option<dialogs::Choice>,
     page: PageFile,
     made: Option<(CardForm, CardResult)>,
 }
 
-impl Screen for CardScreen {
-    fn attend(&mut self, _ctx: &egui::Context, shared: &mut Shared) {
+impl Screen for TestCardScreen {
+    fn take_results(&mut self, _ctx: &egui::Context, shared: &mut Shared) {
         if let Some(folder) = shared.take_result(&mut self.choosing).as_deref().and_then(<[_]>::first) {
             self.form.earlier = folder.display().to_string();
         }
@@ -157,7 +157,7 @@ impl Screen for CardScreen {
     }
 }
 
-impl CardScreen {
+impl TestCardScreen {
     fn show_entries(&mut self, ui: &mut Ui, shared: &Shared) {
         let unit = shown_unit(&self.form);
         ui.horizontal_wrapped(|ui| {

@@ -69,7 +69,7 @@ struct Compared {
 }
 
 impl Screen for CompareScreen {
-    fn attend(&mut self, _ctx: &egui::Context, shared: &mut Shared) {
+    fn take_results(&mut self, _ctx: &egui::Context, shared: &mut Shared) {
         let folders = shared.take_result(&mut self.choosing).unwrap_or_default();
         folders.into_iter().for_each(|folder| self.take(folder));
     }
@@ -299,7 +299,7 @@ fn show(ui: &mut Ui, comparison: &Comparison, style: &ComparisonStyle) {
                         let stands_out = row
                             .checked_sub(1)
                             .and_then(|step| comparison.steps.get(step))
-                            .is_some_and(|step| step.verdict.is_shown());
+                            .is_some_and(|step| step.verdict.is_significant());
                         for (column, cell) in cells.iter().enumerate() {
                             let text = RichText::new(visible::line(cell));
                             let strong = row == 0 || (stands_out && column + 1 == cells.len());

@@ -349,7 +349,7 @@ impl DigitsScreen {
 }
 
 impl Screen for DigitsScreen {
-    fn attend(&mut self, ctx: &egui::Context, shared: &mut Shared) {
+    fn take_results(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         if let Some(found) = shared.take_result(&mut self.looking) {
             self.take_found(found);
         }
@@ -380,7 +380,7 @@ impl Screen for DigitsScreen {
         });
     }
 
-    fn keep(&mut self, shared: &Shared) {
+    fn save_unsaved(&mut self, shared: &Shared) {
         let Some(clip) = shared.clip().filter(|_| self.begun.0 == shared.recording_number) else { return };
         let labels = self.typed(shared);
         if !labels.is_empty() {

@@ -120,10 +120,10 @@ pub trait Screen {
     fn show(&mut self, ui: &mut egui::Ui, shared: &mut Shared);
 
     /// Processes the results of background work; called before every repaint, whichever page is shown.
-    fn attend(&mut self, _ctx: &egui::Context, _shared: &mut Shared) {}
+    fn take_results(&mut self, _ctx: &egui::Context, _shared: &mut Shared) {}
 
     /// Saves work that is not saved yet, before the window closes or another recording is opened.
-    fn keep(&mut self, _shared: &Shared) {}
+    fn save_unsaved(&mut self, _shared: &Shared) {}
 }
 
 /// The whole window: its state and how it is shown.
@@ -138,7 +138,7 @@ pub struct App {
     reading: reading::ReadingScreen,
     legs: flight::LegsScreen,
     compare: compare::CompareScreen,
-    card: card::CardScreen,
+    card: card::TestCardScreen,
 }
 
 impl App {
@@ -181,16 +181,16 @@ impl App {
 
     /// Opens the clips of one flight, in the same way as when they are dropped on the window.
     pub fn open_clips(&mut self, ctx: &egui::Context, clips: Vec<PathBuf>) {
-        self.keep();
+        self.save_unsaved();
         self.page = Page::Recording;
         self.recording.open(ctx, clips);
     }
 
     /// Saves all work that is not saved yet.
-    pub fn keep(&mut self) {
+    pub fn save_unsaved(&mut self) {
         for page in Page::ALL {
             let (screen, shared) = self.screen(page);
-            screen.keep(shared);
+            screen.save_unsaved(shared);
         }
     }
 
@@ -198,11 +198,11 @@ impl App {
     pub fn show(&mut self, ui: &mut egui::Ui) {
         let ctx = ui.ctx().clone();
         theme::apply_once(&ctx);
-        self.view.attend(&ctx, &mut self.shared);
+        self.view.update(&ctx, &mut self.shared);
         self.take_dropped(&ctx);
         for page in Page::ALL {
             let (screen, shared) = self.screen(page);
-            screen.attend(&ctx, shared);
+            screen.take_results(&ctx, shared);
         }
         Panel::top("pages").show(ui, |ui| self.show_pages(ui));
         Panel::bottom("notice").show(ui, |ui| {

@@ -110,6 +110,6 @@ impl eframe::App for App {
     }
 
     fn on_exit(&mut self, _gl: Option<&eframe::glow::Context>) {
-        self.keep();
+        self.save_unsaved();
     }
 }

@@ -184,7 +184,7 @@ impl ReadingScreen {
 }
 
 impl Screen for ReadingScreen {
-    fn attend(&mut self, ctx: &egui::Context, shared: &mut Shared) {
+    fn take_results(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         self.follow(shared);
         if std::mem::take(&mut shared.read_at_once) && self.reading.is_none() {
             self.start(ctx, shared, Existing::Keep);

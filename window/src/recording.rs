@@ -250,7 +250,7 @@ impl RecordingScreen {
 }
 
 impl Screen for RecordingScreen {
-    fn attend(&mut self, ctx: &egui::Context, shared: &mut Shared) {
+    fn take_results(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         if let Some(clips) = shared.take_result(&mut self.choosing).filter(|clips| !clips.is_empty()) {
             self.open(ctx, clips);
         }

@@ -59,7 +59,7 @@ pub(super) enum KeptView {
 
 impl KeptView {
     /// Restores the choices of the last session when the window opens, and stores each later change.
-    pub fn attend(&mut self, ctx: &Context, shared: &mut Shared) {
+    pub fn update(&mut self, ctx: &Context, shared: &mut Shared) {
         *self = match self {
             Self::Unknown => {
                 if let Some(view) = shared.store.kept_choice::<ViewSettings>(NAME) {

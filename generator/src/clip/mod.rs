@@ -17,7 +17,7 @@ use crate::scenario::{Codec, Scenario};
 use encode::Encoder;
 
 /// Number of frames that are made in parallel before they are encoded in order (set by judgement).
-const BATCH: usize = 16;
+const FRAMES_PER_BATCH: usize = 16;
 
 /// Paths of one file of a recording and of the files that belong to it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -66,7 +66,7 @@ fn make_file(
     let mut encoder = Encoder::start(&scenario.video, recording, &paths.clip)?;
     let mut texts = Vec::with_capacity(recording.shots.len());
     let mut ready = Vec::new();
-    for batch in recording.shots.chunks(BATCH) {
+    for batch in recording.shots.chunks(FRAMES_PER_BATCH) {
         let (written, next) = rayon::join(|| encoder.write_all(&ready), || source.frames(batch));
         written?;
         texts.extend(ready.into_iter().map(|shown| shown.texts));

@@ -40,7 +40,7 @@ impl Conversation<std::io::StdinLock<'static>, std::io::Stderr> {
 impl<R: BufRead, W: Write> Conversation<R, W> {
     /// Asks the pilot about doubtful channels, missing units and doubtful digits. Sets the channels and units in
     /// `camera`, and learns the digits from the answers and the frames of `clip`.
-    pub fn settle(&mut self, camera: &mut NewCamera, clip: &mut Clip) -> Result<(), NewCameraError> {
+    pub fn ask_all(&mut self, camera: &mut NewCamera, clip: &mut Clip) -> Result<(), NewCameraError> {
         for readout in 0..camera.readouts.len() {
             self.ask_name(camera, readout);
             self.ask_unit(camera, readout);

@@ -52,7 +52,7 @@ fn new_setup(clip: &mut Clip, path: &Path, setup: &Path, ask: bool) -> Result<Lo
     let mut camera = prepare_camera(clip, setup, &|share| bar.set(share)).map_err(failure)?;
     drop(bar);
     if ask {
-        Conversation::on_terminal().settle(&mut camera, clip).map_err(failure)?;
+        Conversation::on_terminal().ask_all(&mut camera, clip).map_err(failure)?;
     }
     camera.save(Existing::Keep).map_err(failure)?;
     save_boxes(&camera, &picture)?;

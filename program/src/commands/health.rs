@@ -27,7 +27,7 @@ pub struct HealthArguments {
 
 /// What a check found missing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Lack {
+enum Missing {
     /// Nothing is missing.
     Nothing,
     /// Something is missing that only the window needs.
@@ -40,17 +40,17 @@ enum Lack {
 #[derive(Debug)]
 struct Check {
     subject: &'static str,
-    lack: Lack,
+    missing: Missing,
     /// The finding, and what to do if something is missing.
     found: String,
 }
 
 impl Check {
     fn in_words(&self) -> String {
-        let outcome = match self.lack {
-            Lack::Nothing => "ok",
-            Lack::OnlyForWindow => "no",
-            Lack::Needed => "MISSING",
+        let outcome = match self.missing {
+            Missing::Nothing => "ok",
+            Missing::OnlyForWindow => "no",
+            Missing::Needed => "MISSING",
         };
         format!("{outcome:<8}{:<12}{}", self.subject, self.found)
     }
@@ -69,7 +69,7 @@ pub fn run(arguments: &HealthArguments) -> Result<(), Failure> {
         printed(results(&arguments.folder)),
         printed(window()),
     ];
-    match checks.iter().filter(|check| check.lack == Lack::Needed).count() {
+    match checks.iter().filter(|check| check.missing == Missing::Needed).count() {
         0 => Ok(()),
         1 => Err(Failure::failed("one thing is missing; see above")),
         count => Err(Failure::Failed(format!("{count} things are missing; see above"))),
@@ -78,33 +78,33 @@ pub fn run(arguments: &HealthArguments) -> Result<(), Failure> {
 
 /// Checks that the video libraries can read the usual recordings.
 fn recordings(library: &VideoLibrary) -> Check {
-    let (lack, found) = if library.lacks.is_empty() {
-        (Lack::Nothing, library.reads.join(", "))
+    let (missing, found) = if library.lacks.is_empty() {
+        (Missing::Nothing, library.reads.join(", "))
     } else {
         let found = format!(
             "{} cannot be read: install an FFmpeg with decoders for them, or use the portable pairspeed, which brings its own FFmpeg",
             library.lacks.join(", ")
         );
-        (Lack::Needed, found)
+        (Missing::Needed, found)
     };
-    Check { subject: "Recordings", lack, found }
+    Check { subject: "Recordings", missing, found }
 }
 
 /// Checks that files can be written in a folder.
 fn results(folder: &Path) -> Check {
     let shown = std::path::absolute(folder).unwrap_or_else(|_| folder.to_owned());
-    let (lack, found) = match can_write(folder) {
-        Ok(()) => (Lack::Nothing, format!("files can be written in {}", shown.display())),
+    let (missing, found) = match can_write(folder) {
+        Ok(()) => (Missing::Nothing, format!("files can be written in {}", shown.display())),
         Err(error) => {
             let reason = write_error_in_words(error);
             let found = format!(
                 "no files can be written in {}: {reason}; give `read` another folder with --out",
                 shown.display()
             );
-            (Lack::Needed, found)
+            (Missing::Needed, found)
         }
     };
-    Check { subject: "Results", lack, found }
+    Check { subject: "Results", missing, found }
 }
 
 /// Creates a file in the folder and removes it again.
@@ -117,20 +117,20 @@ fn can_write(folder: &Path) -> io::Result<()> {
 /// Checks that the window can be opened.
 #[cfg(feature = "window")]
 fn window() -> Check {
-    let (lack, found) = match pairspeed_window::try_display() {
-        Ok(()) => (Lack::Nothing, "the window can be opened".to_owned()),
+    let (missing, found) = match pairspeed_window::try_display() {
+        Ok(()) => (Missing::Nothing, "the window can be opened".to_owned()),
         Err(error) => {
-            (Lack::OnlyForWindow, format!("{}; all commands work without the window", error.reason()))
+            (Missing::OnlyForWindow, format!("{}; all commands work without the window", error.reason()))
         }
     };
-    Check { subject: "Window", lack, found }
+    Check { subject: "Window", missing, found }
 }
 
 /// Reports that this program was built without the graphical window.
 #[cfg(not(feature = "window"))]
 fn window() -> Check {
     let found = "this program was built without the window; all commands work without it".to_owned();
-    Check { subject: "Window", lack: Lack::OnlyForWindow, found }
+    Check { subject: "Window", missing: Missing::OnlyForWindow, found }
 }
 
 #[cfg(test)]
@@ -146,17 +146,17 @@ mod tests {
             lacks: vec!["HEVC", "Matroska"],
         };
         let check = recordings(&library);
-        assert_eq!(check.lack, Lack::Needed);
+        assert_eq!(check.missing, Missing::Needed);
         assert!(check.found.starts_with("HEVC, Matroska cannot be read: install"), "{check:?}");
     }
 
     #[test]
     fn the_check_of_a_folder_leaves_nothing_behind() {
         let folder = tempfile::tempdir().unwrap();
-        assert_eq!(results(folder.path()).lack, Lack::Nothing);
+        assert_eq!(results(folder.path()).missing, Missing::Nothing);
         assert_eq!(folder.path().read_dir().unwrap().count(), 0);
         let none = results(&folder.path().join("none"));
-        assert_eq!(none.lack, Lack::Needed);
+        assert_eq!(none.missing, Missing::Needed);
         assert!(none.found.contains("there is no such folder"), "{none:?}");
     }
 }

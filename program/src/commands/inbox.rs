@@ -11,7 +11,7 @@ use pairspeed::confinement::Confinement;
 use pairspeed::setup::LoadedSetup;
 
 use super::Failure;
-use super::reading_process::ReadingProcess;
+use super::reading_process::ProcessReader;
 use crate::inbox::{InboxFolders, InboxProcessor, Listing};
 
 /// Maximum time that is waited for an event of the file system, after [`MIN_SCAN_INTERVAL`], before the folder is
@@ -59,7 +59,7 @@ pub fn run(arguments: &InboxArguments) -> Result<(), Failure> {
     if let Err(error) = Confinement::check_available() {
         say_line!("pairspeed: {error}");
     }
-    let mut reader = ReadingProcess { given: arguments.setup.clone() };
+    let mut reader = ProcessReader { given: arguments.setup.clone() };
     if let Some(out) = &arguments.out {
         let failure = |error| {
             Failure::Misuse(format!(
@@ -70,8 +70,8 @@ pub fn run(arguments: &InboxArguments) -> Result<(), Failure> {
         std::fs::create_dir_all(out).map_err(failure)?;
     }
     let folders = InboxFolders { inbox: folder.clone(), results: arguments.out.clone() };
-    let settle = Duration::from_secs(arguments.wait.into());
-    let mut processor = InboxProcessor::open(folders, settle).map_err(Failure::misuse)?;
+    let quiet_time = Duration::from_secs(arguments.wait.into());
+    let mut processor = InboxProcessor::open(folders, quiet_time).map_err(Failure::misuse)?;
     let mut watch = Watch::of(folder);
     let start = Instant::now();
     loop {

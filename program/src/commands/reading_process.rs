@@ -45,12 +45,12 @@ pub struct ReadArrivedArguments {
 }
 
 /// Reads recordings, each in a process of its own.
-pub struct ReadingProcess {
+pub struct ProcessReader {
     /// The setups given on the command line, which are tried first.
     pub given: Vec<PathBuf>,
 }
 
-impl RecordingReader for ReadingProcess {
+impl RecordingReader for ProcessReader {
     fn read(
         &mut self,
         recording: &Path,
@@ -116,7 +116,7 @@ fn read(arguments: &ReadArrivedArguments, setups: Vec<LoadedSetup>) -> ReadingOu
     let setup = match fitting(recording, setups) {
         Ok(Some(setup)) => setup,
         Ok(None) => return ReadingOutcome::NoSetup(no_setup(recording)),
-        Err(error) => return of_read_error(&error.into()),
+        Err(error) => return outcome_of(&error.into()),
     };
     let existing = if *replace { Existing::Replace } else { Existing::Keep };
     let rules = WriteRules::from(existing).with_inputs([recording]).with_inputs(setup.input_files());
@@ -127,7 +127,7 @@ fn read(arguments: &ReadArrivedArguments, setups: Vec<LoadedSetup>) -> ReadingOu
     let clips = [recording.clone()];
     let flight = match flight_with_commands(&clips, &setup, &ReadOptions::default(), &mut Silent) {
         Ok(flight) => flight,
-        Err(error) => return of_read_error(&error),
+        Err(error) => return outcome_of(&error),
     };
     match folder.write(&flight) {
         Ok(_) => ReadingOutcome::Read(format!(
@@ -162,7 +162,7 @@ fn steps(count: usize) -> String {
 }
 
 /// The outcome for a recording that cannot be read: errors of the disk or card may be temporary.
-fn of_read_error(error: &ReadError) -> ReadingOutcome {
+fn outcome_of(error: &ReadError) -> ReadingOutcome {
     let said = wording::message(error);
     match error {
         ReadError::Footage(footage) | ReadError::Prepare(PrepareError::Footage(footage)) => match footage {

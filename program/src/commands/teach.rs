@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use image::{GrayImage, Luma};
 use pairspeed::confinement::Confinement;
-use pairspeed::files::{Existing, WriteRules, file_name, files_in, remove_own};
+use pairspeed::files::{Existing, WriteRules, file_name, files_in, remove_checked};
 use pairspeed::glyphs::{CHARACTERS, GlyphSet};
 use pairspeed::learn::{
     FetchedExamples, LabelFile, LabelMoment, LabelledReading, LearnedGlyphs, SuspectLabel, fetch_examples,
@@ -173,7 +173,7 @@ impl PictureFolder<'_> {
     /// Removes the images that an earlier run of the command saved.
     fn remove_old(self) -> Result<(), Failure> {
         for path in files_in(self.path).iter().filter(|path| is_old_picture(&file_name(path))) {
-            remove_own(path, self.rules).map_err(|error| {
+            remove_checked(path, self.rules).map_err(|error| {
                 Failure::Failed(format!(
                     "cannot remove the old image {}: {error}; remove it by hand",
                     path.display()

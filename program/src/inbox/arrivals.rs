@@ -22,18 +22,19 @@ struct Arrival {
 
 impl Arrivals {
     /// Updates the recordings with a listing made at the time `now`, since the start of the inbox. New and changed
-    /// recordings are to be read once the time `settle` has passed. Returns the recordings that have disappeared
+    /// recordings are to be read once the time `quiet_time` has passed. Returns the recordings that have disappeared
     /// before they were done.
     pub(super) fn note(
         &mut self,
         now: Duration,
-        settle: Duration,
+        quiet_time: Duration,
         recordings: &[(PathBuf, Stamp)],
     ) -> Vec<PathBuf> {
         let mut before = std::mem::take(&mut self.0);
         for (path, stamp) in recordings {
             let known = before.remove(path).filter(|arrival| arrival.stamp == *stamp);
-            let arrival = known.unwrap_or(Arrival { stamp: *stamp, due: Some(now + settle), tried: false });
+            let arrival =
+                known.unwrap_or(Arrival { stamp: *stamp, due: Some(now + quiet_time), tried: false });
             self.0.insert(path.clone(), arrival);
         }
         before.into_iter().filter(|(_, gone)| gone.due.is_some()).map(|(path, _)| path).collect()

@@ -54,7 +54,7 @@ pub struct InboxFolders {
 pub struct InboxProcessor {
     folders: InboxFolders,
     /// Time without a change after which a recording is considered complete.
-    settle: Duration,
+    quiet_time: Duration,
     arrivals: Arrivals,
     /// The journal; `None` while the folder does not exist.
     journal: Option<Journal>,
@@ -72,7 +72,7 @@ enum RecordingPlan {
     /// Do nothing, because the recording is done.
     Leave,
     /// Write the entry to the journal, and print the message.
-    Settle(JournalEntry, &'static str),
+    SetDone(JournalEntry, &'static str),
     /// Read the recording, after the entry was written to the journal.
     Read {
         entry: JournalEntry,
@@ -83,15 +83,15 @@ enum RecordingPlan {
 
 impl InboxProcessor {
     /// Creates a processor for the folders, which must exist. A recording that has not changed for the time
-    /// `settle` is considered complete.
+    /// `quiet_time` is considered complete.
     ///
     /// # Errors
     ///
     /// [`JournalError`] if the journal cannot be read, or if another run uses it.
-    pub fn open(folders: InboxFolders, settle: Duration) -> Result<Self, JournalError> {
+    pub fn open(folders: InboxFolders, quiet_time: Duration) -> Result<Self, JournalError> {
         let mut processor = Self {
             folders,
-            settle,
+            quiet_time,
             arrivals: Arrivals::default(),
             journal: None,
             folder: None,
@@ -138,7 +138,7 @@ impl InboxProcessor {
             let inbox = self.folders.inbox.clone();
             return self.say_once(&inbox, error.to_string(), say);
         }
-        for gone in self.arrivals.note(now, self.settle, &listing.recordings) {
+        for gone in self.arrivals.note(now, self.quiet_time, &listing.recordings) {
             say(format!(
                 "{}: the recording was removed before it was read; it will be read when it is back",
                 gone.display()
@@ -189,8 +189,8 @@ impl InboxProcessor {
             }
         };
         let (entry, shorter) = match self.plan(path, identity) {
-            RecordingPlan::Leave => return self.settle(path),
-            RecordingPlan::Settle(entry, said) => {
+            RecordingPlan::Leave => return self.set_done(path),
+            RecordingPlan::SetDone(entry, said) => {
                 say(format!("{}: {said}", path.display()));
                 return self.write(path, now, entry, say);
             }
@@ -221,13 +221,13 @@ impl InboxProcessor {
                 self.write(path, now, JournalEntry { state: State::Unreadable(reason), ..entry }, say);
             }
             ReadingOutcome::NoSetup(reason) => {
-                self.take_back(path, entry);
+                self.reset_attempts(path, entry);
                 self.arrivals.set_tried(path, None);
                 self.without_setup.insert(path.to_owned());
                 self.say_once(path, format!("not read: {reason}"), say);
             }
             ReadingOutcome::Interrupted(reason) => {
-                self.take_back(path, entry);
+                self.reset_attempts(path, entry);
                 self.try_later(path, now, format!("not read: {reason}; another attempt follows"), say);
             }
             ReadingOutcome::Crashed(reason) => {
@@ -243,7 +243,7 @@ impl InboxProcessor {
             let with = |state| JournalEntry { state, ..known.clone() };
             return match known.state {
                 State::Read | State::HadResults | State::Unreadable(_) => RecordingPlan::Leave,
-                State::Begun(1..) if has_results(known.folder) => RecordingPlan::Settle(
+                State::Begun(1..) if has_results(known.folder) => RecordingPlan::SetDone(
                     with(State::Read),
                     "the recording was already read before the program was restarted; it is not read again",
                 ),
@@ -251,7 +251,7 @@ impl InboxProcessor {
                     let reason = format!(
                         "the program ended unexpectedly {MAX_ATTEMPTS} times while reading the recording"
                     );
-                    RecordingPlan::Settle(
+                    RecordingPlan::SetDone(
                         with(State::Unreadable(reason)),
                         "not read: the program ended unexpectedly at each attempt; the recording is not tried again",
                     )
@@ -268,7 +268,7 @@ impl InboxProcessor {
         }
         if entries.is_empty() && has_results(1) {
             let entry = JournalEntry { state: State::HadResults, ..entry(1) };
-            return RecordingPlan::Settle(entry, "the recording has results already and is not read again");
+            return RecordingPlan::SetDone(entry, "the recording has results already and is not read again");
         }
         let free = (1..).find(|number| !has_results(*number)).unwrap_or(u32::MAX);
         RecordingPlan::Read { entry: entry(free), shorter: None }
@@ -298,18 +298,18 @@ impl InboxProcessor {
                 format!("the list of the recordings already read from the inbox cannot be written: {error}; writing it will be tried again"),
                 say,
             ),
-            Some(Ok(())) | None => self.settle(path),
+            Some(Ok(())) | None => self.set_done(path),
         }
     }
 
     /// Sets the number of unfinished attempts in the journal to 0, because the program did not end unexpectedly.
-    fn take_back(&mut self, path: &Path, entry: JournalEntry) {
+    fn reset_attempts(&mut self, path: &Path, entry: JournalEntry) {
         let entry = JournalEntry { state: State::Begun(0), ..entry };
         // If this fails, the attempt still counts after a restart, which does no other harm.
         let _counts = self.journal.as_mut().map(|journal| journal.write(path, None, entry));
     }
 
-    fn settle(&mut self, path: &Path) {
+    fn set_done(&mut self, path: &Path) {
         self.arrivals.set_tried(path, None);
         self.said.remove(path);
     }

@@ -102,7 +102,7 @@ impl<'a> TextAlignment<'a> {
                 }
             }
         }
-        texts.level_unrelated_regions();
+        texts.align_components_by_rows();
         texts
     }
 
@@ -140,7 +140,7 @@ impl<'a> TextAlignment<'a> {
     /// stays in place (see [`components_by_shared_digits`](Self::components_by_shared_digits)). The texts of each
     /// other component move together, to where their strokes are distributed over the rows of the cells most like
     /// those of the first. This works because all digits are equally high.
-    fn level_unrelated_regions(&mut self) {
+    fn align_components_by_rows(&mut self) {
         let mut components = self.components_by_shared_digits();
         let count_texts =
             |component: &Vec<usize>| component.iter().map(|region| self.cuts[*region].len()).sum::<usize>();

@@ -5,7 +5,7 @@ use image::{GrayImage, Luma};
 use super::*;
 use crate::geometry::PixelRect;
 use crate::learn::examples::example::TrainingExample;
-use crate::learn::group::size_group::Member;
+use crate::learn::group::size_group::MeasuredRegion;
 use crate::learn::group::stroke_rows::StrokeRows;
 use crate::learn::labels::reading::LabelledReading;
 use crate::learn::layout::text_layout::{Advances, LayoutLine};
@@ -48,8 +48,11 @@ fn regions_that_share_no_digit_with_the_others_are_moved_to_their_height() {
         [example(&regions[0], "80", 34), example(&regions[0], "08", 34), example(&regions[1], "12", 34)];
     // The second region's text is assumed to be three rows above its real position.
     let rows = |top_px: f32| StrokeRows { top_px, height_px: HEIGHT_PX as f32 };
-    let member =
-        |index: usize, top_px| Member { setup_index: index, region: &regions[index], rows: rows(top_px) };
+    let member = |index: usize, top_px| MeasuredRegion {
+        setup_index: index,
+        region: &regions[index],
+        rows: rows(top_px),
+    };
     let group = SizeGroup::of(&[member(0, 4.0), member(1, 1.0)], &examples);
     let line = LayoutLine { anchor: Anchor::Left, position: MARGIN_PX as f32 + 3.0 };
     let pitch = PITCH_PX as f32;

@@ -59,7 +59,7 @@ pub(crate) struct SizeGroup<'a> {
 
 /// A region to be assigned to a size group.
 #[derive(Clone, Copy)]
-pub(crate) struct Member<'a> {
+pub(crate) struct MeasuredRegion<'a> {
     /// Index of the region in the setup.
     pub(crate) setup_index: usize,
     pub(crate) region: &'a Region,
@@ -68,13 +68,13 @@ pub(crate) struct Member<'a> {
 
 impl<'a> RegionExamples<'a> {
     fn of(
-        member: &Member<'a>,
+        member: &MeasuredRegion<'a>,
         examples: &'a [TrainingExample],
         rows: usize,
         factor: usize,
         high_pass: &HighPass,
     ) -> Self {
-        let Member { setup_index, region, rows: StrokeRows { top_px, height_px } } = *member;
+        let MeasuredRegion { setup_index, region, rows: StrokeRows { top_px, height_px } } = *member;
         let own = examples.iter().enumerate().filter(|(_, example)| example.label.channel == region.channel);
         let (label_indices, examples): (Vec<usize>, Vec<&TrainingExample>) = own.unzip();
         let frames: Vec<Vec<&Patch>> =
@@ -118,7 +118,7 @@ impl<'a> RegionExamples<'a> {
 
 impl<'a> SizeGroup<'a> {
     /// A size group of some regions; its text height is the median height of their strokes.
-    pub(crate) fn of(members: &[Member<'a>], examples: &'a [TrainingExample]) -> Self {
+    pub(crate) fn of(members: &[MeasuredRegion<'a>], examples: &'a [TrainingExample]) -> Self {
         let mut heights_px: Vec<f32> = members.iter().map(|member| member.rows.height_px).collect();
         let height_px = upper_median(&mut heights_px).unwrap_or(1.0);
         let factor = working_factor(height_px);
@@ -158,7 +158,7 @@ pub(crate) fn group_by_height<'a>(
     examples: &'a [TrainingExample],
     rows: &[Option<StrokeRows>],
 ) -> Vec<SizeGroup<'a>> {
-    let mut by_height: Vec<(f32, Vec<Member<'_>>)> = Vec::new();
+    let mut by_height: Vec<(f32, Vec<MeasuredRegion<'_>>)> = Vec::new();
     for (setup_index, (region, rows)) in regions.iter().zip(rows).enumerate() {
         if !examples.iter().any(|example| example.label.channel == region.channel) {
             continue;
@@ -167,7 +167,7 @@ pub(crate) fn group_by_height<'a>(
         let is_same = |(height, _): &&mut (f32, Vec<_>)| {
             (rows.height_px / *height - 1.0).abs() <= MAX_HEIGHT_DIFFERENCE
         };
-        let member = Member { setup_index, region, rows };
+        let member = MeasuredRegion { setup_index, region, rows };
         match by_height.iter_mut().find(is_same) {
             Some((_, members)) => members.push(member),
             None => by_height.push((rows.height_px, vec![member])),

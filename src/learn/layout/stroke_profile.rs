@@ -9,12 +9,12 @@ use crate::recognise::energy_profile;
 const BOX_PADDING_PX: usize = 2;
 
 /// Selects the column whose energy is subtracted from all columns, as the energy of a column without strokes: of the
-/// n columns sorted by ascending energy, the one with index n / `FLOOR_DIVISOR` (set by judgement).
-const FLOOR_DIVISOR: usize = 8;
+/// n columns sorted by ascending energy, the one with index n / `BACKGROUND_RANK_DIVISOR` (set by judgement).
+const BACKGROUND_RANK_DIVISOR: usize = 8;
 
 /// Minimum share of a text's strokes in a cell for the centre of these strokes to be computed. It prevents a division
 /// by zero; set by judgement.
-const MIN_MEASURED_ENERGY: f32 = 1e-6;
+const MIN_MEASURED_SHARE: f32 = 1e-6;
 
 /// Distance that is assumed between the strokes and the centre of a cell if the cell has no strokes, in cell
 /// widths: half a cell, as for strokes at its edge.
@@ -26,33 +26,33 @@ pub(crate) struct StrokeProfile {
     pub(crate) text: String,
     /// Share of the text's strokes in each column of the window: the square root of the column's stroke energy, after
     /// the energy of a column without strokes is subtracted. All shares add up to 1.
-    energy: Vec<f32>,
-    /// Prefix sums over the columns: of `energy`, and of `energy` times the middle of the column.
+    shares: Vec<f32>,
+    /// Prefix sums over the columns: of `shares`, and of `shares` times the middle of the column.
     sums: Vec<(f32, f32)>,
 }
 
 impl StrokeProfile {
-    /// A labelled text; `energy` is the share of its strokes in each column of its window.
-    pub(crate) fn new(text: String, energy: Vec<f32>) -> Self {
+    /// A labelled text; `shares` holds the share of its strokes in each column of its window.
+    pub(crate) fn new(text: String, shares: Vec<f32>) -> Self {
         let mut sum = (0.0, 0.0);
         let mut sums = vec![sum];
-        for (column, share) in energy.iter().enumerate() {
+        for (column, share) in shares.iter().enumerate() {
             sum = (sum.0 + share, sum.1 + share * (column as f32 + 0.5));
             sums.push(sum);
         }
-        Self { text, energy, sums }
+        Self { text, shares, sums }
     }
 
     /// Number of columns of the window.
     pub(crate) fn cols(&self) -> usize {
-        self.energy.len()
+        self.shares.len()
     }
 
     /// Share of the text's strokes to the left of `column`, which may be fractional.
     fn before(&self, column: f32) -> f32 {
-        let column = column.clamp(0.0, self.energy.len() as f32);
+        let column = column.clamp(0.0, self.shares.len() as f32);
         let whole = column as usize;
-        self.sums[whole].0 + self.energy.get(whole).map_or(0.0, |share| share * (column - whole as f32))
+        self.sums[whole].0 + self.shares.get(whole).map_or(0.0, |share| share * (column - whole as f32))
     }
 
     /// Share of the text's strokes between the columns `left` and `right`, which may be fractional.
@@ -63,10 +63,10 @@ impl StrokeProfile {
     /// Distance in cell widths from the centre of the cell between the columns `left` and `right` to the centre of
     /// gravity of its strokes, positive to the right; [`EMPTY_CELL_OFFSET`] if the cell has no strokes.
     pub(crate) fn centre_offset(&self, left: f32, right: f32) -> f32 {
-        let (first, last) = (left.max(0.0) as usize, (right.max(0.0) as usize).min(self.energy.len()));
+        let (first, last) = (left.max(0.0) as usize, (right.max(0.0) as usize).min(self.shares.len()));
         let (before, after) = (self.sums[first.min(last)], self.sums[last]);
         let (weight, moment) = (after.0 - before.0, after.1 - before.1);
-        if weight > MIN_MEASURED_ENERGY {
+        if weight > MIN_MEASURED_SHARE {
             (moment / weight - 0.5 * (left + right)) / (right - left)
         } else {
             EMPTY_CELL_OFFSET
@@ -86,7 +86,7 @@ fn profiles_of_region(region: &RegionExamples<'_>, rows: usize) -> Vec<StrokePro
         blank_margins(&mut energy);
         let mut sorted = energy.clone();
         sorted.sort_by(f32::total_cmp);
-        let floor = sorted.get(sorted.len() / FLOOR_DIVISOR).copied().unwrap_or(0.0);
+        let floor = sorted.get(sorted.len() / BACKGROUND_RANK_DIVISOR).copied().unwrap_or(0.0);
         // The square root makes a faint stroke count nearly as much as a strong one.
         let above: Vec<f32> = energy.iter().map(|value| (value - floor).max(0.0).sqrt()).collect();
         let total = above.iter().sum::<f32>().max(f32::MIN_POSITIVE);

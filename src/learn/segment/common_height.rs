@@ -5,7 +5,7 @@ use crate::learn::cut::digit_prior::mean_log_prior;
 use crate::learn::cut::similarity::correlation_with_other_regions;
 use crate::learn::error::LearnError;
 use crate::learn::examples::example::TrainingExample;
-use crate::learn::group::size_group::{Member, SizeGroup, group_by_height};
+use crate::learn::group::size_group::{MeasuredRegion, SizeGroup, group_by_height};
 use crate::learn::group::stroke_rows::StrokeRows;
 use crate::setup::Region;
 
@@ -42,10 +42,11 @@ pub(crate) fn common_heights(
         let rows = |other: usize| {
             if other == index { Some(as_main) } else { measured[other].filter(|_| is_main(other)) }
         };
-        let member = |(other, region)| Some(Member { setup_index: other, region, rows: rows(other)? });
-        let members: Vec<Member<'_>> = regions.iter().enumerate().filter_map(member).collect();
+        let member =
+            |(other, region)| Some(MeasuredRegion { setup_index: other, region, rows: rows(other)? });
+        let members: Vec<MeasuredRegion<'_>> = regions.iter().enumerate().filter_map(member).collect();
         let group = SizeGroup::of(&members, examples);
-        let alone = Member { setup_index: index, region: &regions[index], rows: own_rows };
+        let alone = MeasuredRegion { setup_index: index, region: &regions[index], rows: own_rows };
         let alone = SizeGroup::of(&[alone], examples);
         corrected[index] = rows_at_main_height(group, alone, index).or(corrected[index]);
     }

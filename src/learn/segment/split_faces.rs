@@ -12,7 +12,7 @@ use crate::learn::cut::character::CharacterCut;
 use crate::learn::cut::similarity::{character_means, mean_correlation, overlap, shifts_within};
 use crate::learn::error::LearnError;
 use crate::learn::examples::example::TrainingExample;
-use crate::learn::group::size_group::{Member, SizeGroup};
+use crate::learn::group::size_group::{MeasuredRegion, SizeGroup};
 use crate::learn::group::stroke_rows::StrokeRows;
 use crate::recognise::correlation;
 
@@ -49,11 +49,12 @@ pub(crate) fn cut_by_face<'a>(
 ) -> Result<Vec<CutGroup<'a>>, LearnError> {
     let cut = cut_group(group)?;
     let Some(other_face) = region_of_another_face(&cut) else { return Ok(vec![cut]) };
-    let members = |is_other: bool| -> Vec<Member<'a>> {
+    let members = |is_other: bool| -> Vec<MeasuredRegion<'a>> {
         let regions = cut.group.regions.iter().enumerate();
         let wanted = regions.filter(|(region, _)| (*region == other_face) == is_other);
-        let member =
-            |setup_index: usize, region| Some(Member { setup_index, region, rows: rows[setup_index]? });
+        let member = |setup_index: usize, region| {
+            Some(MeasuredRegion { setup_index, region, rows: rows[setup_index]? })
+        };
         wanted.filter_map(|(_, wanted)| member(wanted.setup_index, wanted.region)).collect()
     };
     let mut all = cut_by_face(SizeGroup::of(&members(false), examples), examples, rows)?;

@@ -9,7 +9,7 @@ use crate::output::words::{cause_in_words, speed_symbol, step_name, with_symbol}
 
 /// Number of degrees of freedom from which the report says "many": more would hardly change the interval (set by
 /// judgement).
-const MANY: f64 = 1e4;
+const MANY_DEGREES_OF_FREEDOM: f64 = 1e4;
 
 /// A collapsible section, closed at first, for each throttle step with an uncertainty budget; empty if there is no such
 /// step.
@@ -101,5 +101,9 @@ fn closing(step: &StepResult, symbol: &str) -> Markup {
 }
 
 fn freedom(degrees_of_freedom: f64) -> String {
-    if degrees_of_freedom < MANY { shown(degrees_of_freedom, 0) } else { "many".to_owned() }
+    if degrees_of_freedom < MANY_DEGREES_OF_FREEDOM {
+        shown(degrees_of_freedom, 0)
+    } else {
+        "many".to_owned()
+    }
 }

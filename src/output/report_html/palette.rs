@@ -20,7 +20,7 @@ pub(super) const UPWIND: RGBColor = RGBColor(0x00, 0x72, 0xB2);
 /// Band of a downwind leg: orange.
 pub(super) const DOWNWIND: RGBColor = RGBColor(0xE6, 0x9F, 0x00);
 /// Band of a leg that belongs to no pair, such as a leg of a pattern: grey.
-pub(super) const ODD: RGBColor = RGBColor(0x99, 0x99, 0x99);
+pub(super) const UNPAIRED: RGBColor = RGBColor(0x99, 0x99, 0x99);
 /// Strip that marks times without a trusted reading.
 pub(super) const BLANK: RGBColor = RGBColor(0x99, 0x99, 0x9A);
 /// Airspeed in the plot against throttle: bluish green.

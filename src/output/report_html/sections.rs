@@ -6,10 +6,10 @@ use crate::flight::Flight;
 use crate::legs::{Flag, Leg};
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
-use crate::output::answer::{HEADINGS, Row, remark, rows};
 use crate::output::blanks::{self, BlankReasons};
 use crate::output::numbers::{clock, shown, shown_or_dash};
 use crate::output::reading_statistics::ReadingStatistics;
+use crate::output::result_rows::{HEADINGS, Row, remark, rows};
 use crate::output::terminal_table::no_answer;
 use crate::output::words::{
     CAUTIONS, dead_words, joined, kind_in_words, speed_symbol, step_name, throttle_origin, with_symbol,

@@ -4,7 +4,7 @@ use maud::Markup;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
-use super::palette::{BLANK, DOT, DOWNWIND, INK, ODD, SMOOTH, UPWIND};
+use super::palette::{BLANK, DOT, DOWNWIND, INK, SMOOTH, UNPAIRED, UPWIND};
 use super::plot::{Along, Area, Chart, Drawn, TEXT, chart, draw_lines, svg};
 use crate::flight::Flight;
 use crate::legs::{Leg, LegKind, LegUse};
@@ -94,7 +94,7 @@ fn draw_band(chart: &mut Chart<'_, '_>, (time, speed): (&Axis, &Axis), leg: &Leg
     let color = match leg.kind {
         LegKind::Upwind => UPWIND,
         LegKind::Downwind => DOWNWIND,
-        LegKind::Unpaired | LegKind::Leg => ODD,
+        LegKind::Unpaired | LegKind::Leg => UNPAIRED,
     };
     if let Some((start_s, end_s)) = within(time, (leg.start_s, leg.end_s)) {
         let strength = if leg.usage == LegUse::Doubtful { DOUBTFUL_STRENGTH } else { STRENGTH };

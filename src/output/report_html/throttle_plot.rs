@@ -9,7 +9,7 @@ use super::plot::{Along, chart, svg};
 use crate::flight::Flight;
 use crate::output::RenderError;
 use crate::output::axis::Axis;
-use crate::output::throttle_bars::{bars, by_throttle, curve, room};
+use crate::output::throttle_bars::{axis_limits, bars, by_throttle, curve};
 use crate::output::words::{speed_symbol, with_symbol};
 
 /// Width and height of the plot in pixels (set by judgement).
@@ -26,7 +26,7 @@ const BAND: f64 = 0.15;
 /// [`RenderError::Plot`] if plotters cannot draw.
 pub(super) fn throttle_plot(flight: &Flight) -> Result<Option<Markup>, RenderError> {
     let (bars, curve, by_throttle) = (bars(flight), curve(flight), by_throttle(flight));
-    let Some([left, right, low, high]) = room(&bars, &curve, by_throttle) else { return Ok(None) };
+    let Some([left, right, low, high]) = axis_limits(&bars, &curve, by_throttle) else { return Ok(None) };
     let least_step = if by_throttle { 10.0 } else { 1.0 };
     let axes = Axis::between(left, right, least_step).zip(Axis::between(low, high, 0.0));
     let Some((across, up)) = axes else { return Ok(None) };
@@ -35,18 +35,20 @@ pub(super) fn throttle_plot(flight: &Flight) -> Result<Option<Markup>, RenderErr
     svg(SIZE, "Airspeed against throttle, with 95 % intervals", |area| {
         let mut chart = chart(area, (&across, &up), along, name.trim_end_matches(','))?;
         let style = AIRSPEED.stroke_width(2).filled();
-        let band = curve.iter().map(|at| (at.across, at.low));
-        let band: Vec<(f64, f64)> = band.chain(curve.iter().rev().map(|at| (at.across, at.high))).collect();
+        let band = curve.iter().map(|at| (at.throttle_or_step, at.low));
+        let band: Vec<(f64, f64)> =
+            band.chain(curve.iter().rev().map(|at| (at.throttle_or_step, at.high))).collect();
         if !band.is_empty() {
             chart.draw_series(std::iter::once(Polygon::new(band, AIRSPEED.mix(BAND).filled())))?;
-            let line = curve.iter().map(|at| (at.across, at.airspeed));
+            let line = curve.iter().map(|at| (at.throttle_or_step, at.airspeed));
             chart.draw_series(LineSeries::new(line, AIRSPEED.mix(0.6).stroke_width(1)))?;
         }
+        chart.draw_series(bars.iter().map(|bar| {
+            ErrorBar::new_vertical(bar.throttle_or_step, bar.low, bar.airspeed, bar.high, style, 12)
+        }))?;
         chart.draw_series(
-            bars.iter()
-                .map(|bar| ErrorBar::new_vertical(bar.across, bar.low, bar.airspeed, bar.high, style, 12)),
+            bars.iter().map(|bar| Circle::new((bar.throttle_or_step, bar.airspeed), 4, style)),
         )?;
-        chart.draw_series(bars.iter().map(|bar| Circle::new((bar.across, bar.airspeed), 4, style)))?;
         Ok(())
     })
     .map(Some)

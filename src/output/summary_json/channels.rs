@@ -58,7 +58,7 @@ fn unread_summary(unread: &UnreadChannel) -> UnreadSummary {
         cause,
         readable_share: number(share),
         clip: unread.clip.to_string_lossy().into_owned(),
-        teach_at_s: unread.teach_at_s.iter().map(|time_s| number(*time_s)).collect(),
+        label_at_s: unread.label_at_s.iter().map(|time_s| number(*time_s)).collect(),
         command: unread.command.as_ref().map(|parts| parts.join(" ")),
     }
 }

@@ -25,7 +25,7 @@ pub(super) fn air_summary(air: &FlightAir, steps: &[StepResult]) -> AirSummary {
     let at_legs = |value: fn(&Air) -> f64| air.at_legs.as_ref().map(value).and_then(number);
     AirSummary {
         altitude_from: air.datum,
-        altitude_from_told: air.datum_given,
+        altitude_from_given: air.datum_given,
         field_elevation_m: air.field_elevation_m.and_then(number),
         height_above_field_m: air.datum.and(number(air.height_m)),
         temperature_c: at_legs(|air| air.temperature_k - ZERO_CELSIUS_K),
@@ -60,7 +60,7 @@ pub(super) fn pattern_summary(pattern: &Pattern) -> PatternSummary {
         pattern: pattern.pattern,
         throttle_percent: pattern.throttle_percent.and_then(number),
         legs: pattern.legs.iter().map(|leg| leg.saturating_add(1)).collect(),
-        held: pattern.heading_reference,
+        heading_reference: pattern.heading_reference,
         airspeed: airspeed_summary(&pattern.airspeed),
         wind: number(pattern.wind),
         wind_from_deg: number(pattern.wind_from_deg),

@@ -51,7 +51,7 @@ pub(crate) fn summary(flight: &Flight) -> Summary {
         end_s: readings.time_s.last().copied().and_then(number),
         update_rate_hz: flight.series.update_rate_hz.and_then(number),
         gaps: readings.gaps.iter().map(gap).collect(),
-        lost_pictures: readings.lost.iter().map(signal_loss).collect(),
+        signal_losses: readings.lost.iter().map(signal_loss).collect(),
         channels: readings.channels.iter().map(|channel| channel_summary(flight, channel)).collect(),
         throttle_source: flight.throttle_source,
         legs: flight.legs.iter().zip(1..).map(|(leg, number)| leg_summary(leg, number)).collect(),
@@ -93,6 +93,6 @@ fn signal_loss(lost: &SignalLoss) -> SignalLossSummary {
         start_s: number(lost.start_s),
         end_s: number(lost.end_s),
         frames: lost.frames,
-        look: lost.kind,
+        kind: lost.kind,
     }
 }

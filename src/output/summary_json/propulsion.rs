@@ -2,12 +2,12 @@
 
 use super::number;
 use crate::propulsion::{
-    Battery, DiminishingReturn, Findings, PowerRun, PropellerPoint, SpeedCurve, VoltageModel, VoltageShare,
+    Battery, DiminishingReturn, Findings, PowerRun, PropellerPoint, SpeedCurve, VoltageLoss, VoltageModel,
 };
 use crate::stats::Trend;
 use crate::summary::{
     BatterySummary, CurveSummary, DiminishingReturnSummary, PowerRunSummary, PropellerSummary,
-    PropulsionSummary, TrendSummary, VoltageModelSummary, VoltageShareSummary,
+    PropulsionSummary, TrendSummary, VoltageLossSummary, VoltageModelSummary,
 };
 
 /// Converts the findings to the schema of the summary.
@@ -22,7 +22,7 @@ pub(super) fn propulsion_summary(findings: &Findings) -> PropulsionSummary {
         power_exponent: findings.power_exponent.and_then(number),
         propeller: findings.propeller.iter().map(propeller).collect(),
         voltage_model: Some(voltage_model(&findings.voltage_model)),
-        voltage_shares: findings.voltage_shares.iter().map(voltage_share).collect(),
+        voltage_losses: findings.voltage_losses.iter().map(voltage_loss).collect(),
     }
 }
 
@@ -30,7 +30,7 @@ fn battery(battery: &Battery) -> BatterySummary {
     BatterySummary {
         between_rests_s: battery.between_rests_s.map(|(start_s, end_s)| (number(start_s), number(end_s))),
         cells: battery.cells,
-        cells_guessed: battery.cells_guessed,
+        cells_estimated: battery.cells_estimated,
         landing_v_per_cell: number(battery.landing_v_per_cell),
         legs_below_limit: battery.legs_below_limit.clone(),
         lowest_leg: battery.lowest_leg,
@@ -63,7 +63,7 @@ fn curve(curve: &SpeedCurve) -> CurveSummary {
 
 fn diminishing_return(found: &DiminishingReturn) -> DiminishingReturnSummary {
     DiminishingReturnSummary {
-        shown: found.shown,
+        significant: found.significant,
         threshold_mps: number(found.threshold_mps),
         throttle_percent: number(found.throttle_percent),
     }
@@ -101,12 +101,12 @@ fn voltage_model(model: &VoltageModel) -> VoltageModelSummary {
     }
 }
 
-fn voltage_share(share: &VoltageShare) -> VoltageShareSummary {
-    VoltageShareSummary {
-        missing_mps: number(share.missing_mps),
-        run_down_v: number(share.run_down_v),
-        step: share.step,
-        throttle_percent: share.throttle_percent.and_then(number),
-        uncertainty_mps: number(share.uncertainty_mps),
+fn voltage_loss(loss: &VoltageLoss) -> VoltageLossSummary {
+    VoltageLossSummary {
+        lost_mps: number(loss.lost_mps),
+        run_down_v: number(loss.run_down_v),
+        step: loss.step,
+        throttle_percent: loss.throttle_percent.and_then(number),
+        uncertainty_mps: number(loss.uncertainty_mps),
     }
 }

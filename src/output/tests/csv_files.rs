@@ -72,7 +72,7 @@ fn patterns_give_the_airspeed_and_the_wind_with_its_direction() {
     assert_eq!(
         text(patterns_csv, &triangle_flight()),
         "\
-pattern,throttle_percent,legs,held,airspeed_kmh,airspeed_low_kmh,airspeed_high_kmh,wind_kmh,wind_from_deg,voltage_v,altitude,flags
+pattern,throttle_percent,legs,heading_reference,airspeed_kmh,airspeed_low_kmh,airspeed_high_kmh,wind_kmh,wind_from_deg,voltage_v,altitude,flags
 1,100,1 2 3,track,100.00,98.50,101.50,30.00,45,22.40,,the legs disagree
 "
     );

@@ -23,7 +23,7 @@ fn flight_of(cells: &[(f64, f32, Blank)]) -> Flight {
 /// A flight with one frame for each letter: `r` for a reading, other letters for blanks.
 fn flight_spelt(frames: &str) -> Flight {
     let cell = |letter| match letter {
-        'L' => (f64::NAN, 0.0, Blank::LostPicture),
+        'L' => (f64::NAN, 0.0, Blank::SignalLost),
         'U' => (f64::NAN, 0.0, Blank::Unclear),
         'E' => (f64::NAN, 0.0, Blank::Empty),
         'J' => (f64::NAN, 0.0, Blank::Jump),
@@ -46,7 +46,7 @@ fn the_five_longest_blanks_are_named_with_the_reason_of_most_of_their_frames() {
     assert_eq!(
         speed_in_summary(&flight)["longest_blanks"],
         json!([
-            stretch(27.0, 34.0, 8, "lost-picture"),
+            stretch(27.0, 34.0, 8, "signal-lost"),
             stretch(20.0, 26.0, 6, "empty"),
             stretch(14.0, 19.0, 5, "jump"),
             stretch(9.0, 13.0, 4, "unclear"),
@@ -69,7 +69,7 @@ fn a_channel_read_throughout_has_no_blank_and_one_never_read_is_a_single_one() {
 fn every_trusted_reading_falls_into_one_class_of_confidence_its_lower_end_included() {
     let trusted =
         [0.5, 0.949, 0.95, 0.99, 0.9989, 0.999, 1.0].map(|confidence| (60.0, confidence, Blank::No));
-    let blank = [Blank::Unclear, Blank::LostPicture, Blank::Jump].map(|blank| (f64::NAN, 0.0, blank));
+    let blank = [Blank::Unclear, Blank::SignalLost, Blank::Jump].map(|blank| (f64::NAN, 0.0, blank));
     let speed = speed_in_summary(&flight_of(&[&trusted[..], &blank].concat()));
     assert_eq!(
         speed["confidence"],

@@ -201,7 +201,7 @@ pub fn blank_flight() -> Flight {
     for channel in &mut Arc::make_mut(&mut flight.series).readings.channels {
         channel.values.fill(f64::NAN);
         channel.confidence.fill(0.0);
-        channel.blank.fill(Blank::LostPicture);
+        channel.blank.fill(Blank::SignalLost);
     }
     Arc::make_mut(&mut flight.series).speed_smooth.fill(f64::NAN);
     Arc::make_mut(&mut flight.series).update_rate_hz = None;
@@ -245,7 +245,7 @@ pub fn long_flight() -> Flight {
     // The overlay shows whole numbers and is updated eight times a second.
     let shown = |time_s: &f64| speed_at((time_s * 8.0).floor() / 8.0).round();
     let cell = |time_s: &f64, value: f64| {
-        if lost(time_s) { (f64::NAN, 0.0, Blank::LostPicture) } else { (value, 0.99, Blank::No) }
+        if lost(time_s) { (f64::NAN, 0.0, Blank::SignalLost) } else { (value, 0.99, Blank::No) }
     };
     let column =
         |value: &dyn Fn(&f64) -> f64| -> Vec<_> { times.iter().map(|t| cell(t, value(t))).collect() };

@@ -14,7 +14,7 @@ fn parsed(flight: &Flight) -> Value {
 #[test]
 fn the_summary_holds_the_clips_the_counts_and_the_answer() {
     let summary = parsed(&small_flight());
-    assert_eq!(summary["format"], 1);
+    assert_eq!(summary["format"], 2);
     assert_eq!(summary["program"], "pairspeed");
     assert_eq!(summary["version"], "0.1.0");
     assert_eq!(summary["clips"][1]["file"], "salt-flat-2.avi");
@@ -102,7 +102,7 @@ fn a_number_that_is_nan_is_null() {
 fn a_blank_flight_has_empty_lists_and_counts_every_blank() {
     let summary = parsed(&blank_flight());
     assert_eq!(summary["pairs"], serde_json::json!([]));
-    assert_eq!(summary["channels"][0]["blank"], serde_json::json!({"lost-picture": 3}));
+    assert_eq!(summary["channels"][0]["blank"], serde_json::json!({"signal-lost": 3}));
     let text = String::from_utf8(summary_json(&blank_flight()).unwrap()).unwrap();
     assert!(!text.contains("NaN") && text.ends_with("}\n"), "{text}");
 }

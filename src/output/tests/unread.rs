@@ -23,14 +23,14 @@ const COMMAND: [&str; 5] = [
     "--say speed@31.07=...",
 ];
 
-fn unread_channel(channel: Channel, cause: UnreadCause, teach_at_s: &[f64]) -> UnreadChannel {
+fn unread_channel(channel: Channel, cause: UnreadCause, label_at_s: &[f64]) -> UnreadChannel {
     UnreadChannel {
         channel,
         cause,
         setup_file: "nose.setup.toml".into(),
         clip: "card/last flight.avi".into(),
-        teach_at_s: teach_at_s.to_vec(),
-        command: (!teach_at_s.is_empty()).then(|| COMMAND.map(str::to_owned).to_vec()),
+        label_at_s: label_at_s.to_vec(),
+        command: (!label_at_s.is_empty()).then(|| COMMAND.map(str::to_owned).to_vec()),
     }
 }
 
@@ -106,7 +106,7 @@ fn the_summary_gives_the_cause_the_moments_and_the_command() {
         speed["unread"],
         json!({
             "cause": "no-glyphs-fit", "readable_share": 0.0, "clip": "card/last flight.avi",
-            "teach_at_s": [4.2, 12.4, 31.071], "command": command,
+            "label_at_s": [4.2, 12.4, 31.071], "command": command,
         })
     );
     assert_eq!(speed["blank"], json!({"glyphs-unknown": 3}));

@@ -57,9 +57,9 @@ pub struct Decoded {
     pub score: f32,
     /// For every other form of text that the grammar allows, such as one digit more, the best text with its
     /// log-likelihood deficit.
-    pub other_lengths: Vec<(Text, f32)>,
+    pub other_forms: Vec<(Text, f32)>,
     /// Log-likelihood of the text minus that of the best text of another form, or of no text if that is larger.
-    pub length_margin: f32,
+    pub form_margin: f32,
     /// Contrast of the best digit, relative to its template, in the cell beyond an edge of the text that is not
     /// anchored: about 0 for an empty cell, about 1 if the text is longer than decoded.
     pub contrast_beside: f32,
@@ -85,8 +85,8 @@ impl Decoded {
         }
         let weight = contrast * contrast;
         self.score *= weight;
-        self.length_margin *= weight;
-        self.other_lengths.iter_mut().for_each(|(_, deficit)| *deficit *= weight);
+        self.form_margin *= weight;
+        self.other_forms.iter_mut().for_each(|(_, deficit)| *deficit *= weight);
         for character in &mut self.characters {
             character.scores.iter_mut().for_each(|score| *score *= weight);
             character.goodness.t2 *= weight;

@@ -73,16 +73,16 @@ pub(in crate::recognise) fn evaluate_shape_prior(
     alphabet: &Alphabet,
     (features, top): (&Array2<f32>, usize),
 ) {
-    let well_seen = alphabet.has_all_digits_well_seen();
+    let all_reliable = alphabet.are_all_digits_reliable();
     for digit in decoded.characters.iter_mut().filter(|digit| digit.character.is_ascii_digit()) {
-        if well_seen && !fits_badly(digit) {
+        if all_reliable && !fits_badly(digit) {
             continue;
         }
         let size = alphabet.index_of(digit.character).map(|index| alphabet.shapes[index].template.dim());
         let cell = size.and_then(|size| features_at(features, top, digit.left, size));
         digit.shape_probabilities = cell.map(|cell| shape_probabilities(&cell));
     }
-    if !well_seen && decoded.energy_beside > MIN_ENERGY_BESIDE {
+    if !all_reliable && decoded.energy_beside > MIN_ENERGY_BESIDE {
         decoded.unknown_beside = unknown_beside(decoded, alphabet, (features, top));
     }
 }
@@ -113,16 +113,17 @@ fn fits_badly(digit: &DecodedCharacter) -> bool {
 
 /// Whether a text can be read.
 pub(in crate::recognise) fn is_legible(decoded: &Decoded, alphabet: &Alphabet) -> bool {
-    let well_seen = alphabet.has_all_digits_well_seen();
+    let all_reliable = alphabet.are_all_digits_reliable();
     let mut tested = decoded.characters.iter().filter(|character| !is_separator(character.character));
     let max_energy = if decoded.has_leading_zero { MIN_ENERGY_BESIDE } else { MAX_ENERGY_BESIDE };
     decoded.contrast_beside <= MAX_CONTRAST_BESIDE
         && decoded.energy_beside <= max_energy
         && decoded.min_correlation() >= MIN_CORRELATION
-        && (well_seen || !is_refuted_by_shape(decoded, alphabet))
+        && (all_reliable || !is_refuted_by_shape(decoded, alphabet))
         && tested.all(|character| {
             (CONTRASTS.0..=CONTRASTS.1).contains(&character.contrast)
-                && (is_confirmed(character) || if well_seen { fits(character) } else { fits_well(character) })
+                && (is_confirmed(character)
+                    || if all_reliable { fits(character) } else { fits_well(character) })
         })
 }
 
@@ -133,7 +134,7 @@ pub(in crate::recognise) fn without_unknown_digits(
     alphabet: &Alphabet,
     features: (&Array2<f32>, usize),
 ) -> Option<Decoded> {
-    if !alphabet.has_all_digits_well_seen() {
+    if !alphabet.are_all_digits_reliable() {
         evaluate_shape_prior(&mut decoded, alphabet, features);
     }
     Some(decoded).filter(|decoded| !is_refuted_by_shape(decoded, alphabet))

@@ -9,7 +9,7 @@ use arrayvec::ArrayVec;
 use super::decoded::{Decoded, DecodedCharacter};
 use crate::recognise::templates::alphabet::Alphabet;
 
-/// Number of times that a digit must be decoded in a region's sample to count as seen. Set by judgement.
+/// Number of times that a digit must occur in a region's pseudo-labels to count as seen. Set by judgement.
 const MIN_SEEN: f32 = 2.0;
 
 /// Statistics of the margins of one digit.
@@ -32,7 +32,7 @@ impl MarginStatistics {
     }
 }
 
-/// The margins of all digits in the sample of a region.
+/// The margins of all digits in the pseudo-labels of a region.
 #[derive(Debug, Clone, Default)]
 pub(in crate::recognise) struct DigitMargins([MarginStatistics; 10]);
 

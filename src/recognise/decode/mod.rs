@@ -73,7 +73,7 @@ const USUAL_PARTIAL_TEXTS: usize = 8;
 struct PartialTexts {
     all: Vec<PartialText>,
     /// For every node of the prefix tree, the range of its partial texts.
-    by_step: Vec<std::ops::Range<usize>>,
+    by_node: Vec<std::ops::Range<usize>>,
 }
 
 impl<S: Scorer> Decoder<'_, S> {
@@ -82,13 +82,13 @@ impl<S: Scorer> Decoder<'_, S> {
     pub fn decode(&self, features: &Array2<f32>, placement: &Placement) -> Option<Decoded> {
         let Self { alphabet, scorer, grammar, mask } = *self;
         let scores = CharacterScores::new((alphabet, scorer), grammar, mask, (features, placement.top));
-        let steps = self.grammar.steps(placement.anchor);
-        let mut best: Vec<Option<CompleteText>> = vec![None; steps.len()];
-        let mut partial_texts = PartialTexts::with_capacity(steps.len());
-        for start in start_half_columns(placement, alphabet, steps) {
-            partial_texts.build(steps, placement.anchor, start, &scores);
-            for (step, best) in best.iter_mut().enumerate().filter(|(step, _)| steps[*step].ends) {
-                let Some((last, score)) = partial_texts.best_of(step, |edge| placement.allows(start, edge))
+        let nodes = self.grammar.nodes(placement.anchor);
+        let mut best: Vec<Option<CompleteText>> = vec![None; nodes.len()];
+        let mut partial_texts = PartialTexts::with_capacity(nodes.len());
+        for start in start_half_columns(placement, alphabet, nodes) {
+            partial_texts.build(nodes, placement.anchor, start, &scores);
+            for (node, best) in best.iter_mut().enumerate().filter(|(node, _)| nodes[*node].ends) {
+                let Some((last, score)) = partial_texts.best_of(node, |edge| placement.allows(start, edge))
                 else {
                     continue;
                 };
@@ -113,9 +113,9 @@ impl<S: Scorer> Decoder<'_, S> {
     ) -> Decoded {
         let CompleteText { score, path } = &complete[best];
         let others = complete.iter().enumerate().filter(|(other, _)| *other != best);
-        let other_lengths: Vec<(Text, f32)> =
+        let other_forms: Vec<(Text, f32)> =
             others.map(|(_, other)| (self.text_of(&other.path), score - other.score)).collect();
-        let length_margin = other_lengths.iter().map(|(_, deficit)| *deficit).fold(*score, f32::min);
+        let form_margin = other_forms.iter().map(|(_, deficit)| *deficit).fold(*score, f32::min);
         let mut cell = Vec::with_capacity(self.alphabet.rows * self.alphabet.cols);
         let character = |(index, left): &(usize, i32)| self.character(*index, *left, scores, &mut cell);
         let characters: Vec<DecodedCharacter> = path.iter().map(character).collect();
@@ -123,7 +123,7 @@ impl<S: Scorer> Decoder<'_, S> {
         let text = text_from(characters.iter().map(|character| character.character));
         let has_leading_zero = self.grammar.has_leading_zero(&text);
         let may_be_longer =
-            has_leading_zero || !(self.alphabet.has_all_digits_well_seen() || self.grammar.is_full(&text));
+            has_leading_zero || !(self.alphabet.are_all_digits_reliable() || self.grammar.is_full(&text));
         let energy_beside = match may_be_longer {
             true => self.energy_beside(&characters, scores.features, scores.top),
             false => 0.0,
@@ -132,8 +132,8 @@ impl<S: Scorer> Decoder<'_, S> {
             text,
             characters,
             score: *score,
-            other_lengths,
-            length_margin,
+            other_forms,
+            form_margin,
             contrast_beside,
             energy_beside,
             has_leading_zero,
@@ -238,42 +238,42 @@ fn text_from(characters: impl Iterator<Item = char>) -> Text {
 }
 
 impl PartialTexts {
-    fn with_capacity(steps: usize) -> Self {
-        Self { all: Vec::with_capacity(USUAL_PARTIAL_TEXTS * steps), by_step: Vec::with_capacity(steps) }
+    fn with_capacity(nodes: usize) -> Self {
+        Self { all: Vec::with_capacity(USUAL_PARTIAL_TEXTS * nodes), by_node: Vec::with_capacity(nodes) }
     }
 
     /// Builds all partial texts whose anchored edge is at `start`, in halves of a working pixel from the left edge of
     /// the features.
-    fn build(&mut self, steps: &[GrammarNode], anchor: Anchor, start: i32, scores: &CharacterScores<'_>) {
+    fn build(&mut self, nodes: &[GrammarNode], anchor: Anchor, start: i32, scores: &CharacterScores<'_>) {
         self.all.clear();
-        self.by_step.clear();
-        for step in steps {
+        self.by_node.clear();
+        for node in nodes {
             let first = self.all.len();
-            match step.parent {
-                None => self.extend(None, (start, 0.0), (step, anchor, first), scores),
+            match node.parent {
+                None => self.extend(None, (start, 0.0), (node, anchor, first), scores),
                 Some(parent) => {
-                    for parent in self.by_step[parent].clone() {
+                    for parent in self.by_node[parent].clone() {
                         let PartialText { edge, score, .. } = self.all[parent];
-                        self.extend(Some(parent), (edge, score), (step, anchor, first), scores);
+                        self.extend(Some(parent), (edge, score), (node, anchor, first), scores);
                     }
                 }
             }
-            self.by_step.push(first..self.all.len());
+            self.by_node.push(first..self.all.len());
         }
     }
 
-    /// Extends a partial text by each character that `step` allows. `edge` is the position of its edge that is not
+    /// Extends a partial text by each character that `node` allows. `edge` is the position of its edge that is not
     /// anchored, in halves of a working pixel; `score` is its score. Of the extended texts, which begin at index
     /// `first`, only the best one is kept for each position of that edge.
     fn extend(
         &mut self,
         parent: Option<usize>,
         (edge, score): (i32, f32),
-        (step, anchor, first): (&GrammarNode, Anchor, usize),
+        (node, anchor, first): (&GrammarNode, Anchor, usize),
         scores: &CharacterScores<'_>,
     ) {
         for (class, width_class) in scores.classes.iter().enumerate() {
-            if !step.slot.allows(width_class.character) {
+            if !node.slot.allows(width_class.character) {
                 continue;
             }
             let (left, edge) = anchor.append(edge, width_class.advance);
@@ -287,11 +287,11 @@ impl PartialTexts {
         }
     }
 
-    /// Index and score of the best partial text that ends with the node `step` of the prefix tree; `None` if there is
+    /// Index and score of the best partial text that ends with the node `node` of the prefix tree; `None` if there is
     /// none. `is_allowed` tells whether the edge of a text that is not anchored may be at a position, in halves of a
     /// working pixel.
-    fn best_of(&self, step: usize, is_allowed: impl Fn(i32) -> bool) -> Option<(usize, f32)> {
-        let texts = self.by_step.get(step)?.clone().filter(|text| is_allowed(self.all[*text].edge));
+    fn best_of(&self, node: usize, is_allowed: impl Fn(i32) -> bool) -> Option<(usize, f32)> {
+        let texts = self.by_node.get(node)?.clone().filter(|text| is_allowed(self.all[*text].edge));
         let best = texts.max_by(|a, b| self.all[*a].score.total_cmp(&self.all[*b].score))?;
         Some((best, self.all[best].score))
     }

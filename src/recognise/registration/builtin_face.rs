@@ -45,11 +45,11 @@ const BACKGROUNDS: [f32; 6] = [30.0, 70.0, 110.0, 150.0, 190.0, 230.0];
 
 /// The search continues with fine steps for each face whose mean correlation after the coarse steps is at
 /// most this far below that of the best face. Set by judgement.
-const MAX_DEFICIT: f32 = 0.05;
+const MAX_CORRELATION_DIFFERENCE: f32 = 0.05;
 
 /// Maximum distance between the rows tried for an appearance and the best row of the appearance before it in
 /// the search, in working pixels. Set by judgement.
-const TOP_SLACK: usize = 2;
+const MAX_ROW_DISTANCE_PX: usize = 2;
 
 /// Maximum number of iterations of the hill climb for each step size. One iteration tries all neighbouring
 /// appearances. Set by judgement.
@@ -139,7 +139,7 @@ impl CharacterMeans {
         };
         let rough: Vec<_> = faces.par_iter().map(search).collect();
         let best = rough.iter().map(|(.., fit)| fit.overall).fold(-1.0, f32::max);
-        let near = rough.into_par_iter().filter(|(.., fit)| fit.overall >= best - MAX_DEFICIT);
+        let near = rough.into_par_iter().filter(|(.., fit)| fit.overall >= best - MAX_CORRELATION_DIFFERENCE);
         let refined = near.map(|(face, means, appearance, fit)| {
             let (appearance, fit) = means.hill_climb(face, (appearance, fit), fine);
             (face, appearance, fit.overall)
@@ -189,7 +189,9 @@ impl<'a> MeanFeatures<'a> {
         let cell_rows = shapes.first().map_or(0, |shape| shape.template.nrows());
         let rows = self.features.first().map_or(0, Array2::nrows);
         let last = rows.saturating_sub(cell_rows);
-        let tops = top.map_or(0..=last, |top| top.saturating_sub(TOP_SLACK)..=(top + TOP_SLACK).min(last));
+        let tops = top.map_or(0..=last, |top| {
+            top.saturating_sub(MAX_ROW_DISTANCE_PX)..=(top + MAX_ROW_DISTANCE_PX).min(last)
+        });
         let fit_at = |top: usize| {
             let fit = |(mean, features): (&CharacterMean, &Array2<f32>)| {
                 let shape = shapes.iter().find(|shape| shape.character == mean.character)?;

@@ -128,12 +128,12 @@ impl CrossCorrelation<'_> {
         let first = first.min((self.feature_rows.stride + 1).saturating_sub(cols + VECTORS * S::F32_LANES));
         while !rest.is_empty() {
             rest = match rest.len() {
-                10.. if VECTORS == 1 => self.together::<S, VECTORS, 10>(simd, first, rest),
-                5.. => self.together::<S, VECTORS, 5>(simd, first, rest),
-                4 => self.together::<S, VECTORS, 4>(simd, first, rest),
-                3 => self.together::<S, VECTORS, 3>(simd, first, rest),
-                2 => self.together::<S, VECTORS, 2>(simd, first, rest),
-                _ => self.together::<S, VECTORS, 1>(simd, first, rest),
+                10.. if VECTORS == 1 => self.sums_of_group::<S, VECTORS, 10>(simd, first, rest),
+                5.. => self.sums_of_group::<S, VECTORS, 5>(simd, first, rest),
+                4 => self.sums_of_group::<S, VECTORS, 4>(simd, first, rest),
+                3 => self.sums_of_group::<S, VECTORS, 3>(simd, first, rest),
+                2 => self.sums_of_group::<S, VECTORS, 2>(simd, first, rest),
+                _ => self.sums_of_group::<S, VECTORS, 1>(simd, first, rest),
             };
         }
     }
@@ -141,7 +141,7 @@ impl CrossCorrelation<'_> {
     /// Computes the sums of the first `N` templates for one tile of columns, and writes them to `self.sums`.
     /// The features are loaded once for all `N` templates. Returns the other templates.
     #[inline(always)]
-    fn together<'t, S: Simd, const VECTORS: usize, const N: usize>(
+    fn sums_of_group<'t, S: Simd, const VECTORS: usize, const N: usize>(
         &mut self,
         simd: S,
         first: usize,

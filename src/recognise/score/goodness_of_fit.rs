@@ -112,27 +112,31 @@ impl GoodnessOfFitTest {
         squared.max(f64::MIN_POSITIVE)
     }
 
-    /// Goodness of fit of a cell to the character with alphabet index `index`. `weighed` takes the alphabet index of
+    /// Goodness of fit of a cell to the character with alphabet index `index`. `weighted_sum` takes the alphabet index of
     /// a digit c and returns u_c, the sum of the cell's features weighted by the digit's matched filter (see
     /// [`GoodnessOfFitTest`]). If the digit's cell would extend beyond the features, u_c is not finite and is
     /// replaced by its expectation for the character `index`.
-    pub(in crate::recognise) fn of(&self, index: usize, weighed: impl Fn(usize) -> f32) -> GoodnessOfFit {
+    pub(in crate::recognise) fn of(
+        &self,
+        index: usize,
+        weighted_sum: impl Fn(usize) -> f32,
+    ) -> GoodnessOfFit {
         let Some(own) = self.digits.iter().position(|digit| *digit == index) else {
             return GoodnessOfFit::USUAL;
         };
         let sum_of = |other: usize| {
-            let sum = self.digits.get(other).map_or(0.0, |digit| f64::from(weighed(*digit)));
+            let sum = self.digits.get(other).map_or(0.0, |digit| f64::from(weighted_sum(*digit)));
             if sum.is_finite() { sum } else { self.gram[(other, own)] }
         };
-        let weighed = DigitVector::from_fn(|other, _| sum_of(other));
-        let residual = weighed - self.gram.column(own);
-        let (margin, runner_up) = self.margin(own, &weighed);
+        let weighted_sums = DigitVector::from_fn(|other, _| sum_of(other));
+        let residual = weighted_sums - self.gram.column(own);
+        let (margin, runner_up) = self.margin(own, &weighted_sums);
         let t2 = self.distance2(&residual);
         if t2 <= MAX_T2_WITHOUT_TEST {
             return GoodnessOfFit { t2, t2_without_traces: t2, ambiguous: false, margin, runner_up };
         }
         let without_traces =
-            |digit: usize| self.distance2_without_traces(digit, weighed - self.gram.column(digit));
+            |digit: usize| self.distance2_without_traces(digit, weighted_sums - self.gram.column(digit));
         let t2_without_traces = without_traces(own);
         let mut others = (0..self.digits.len()).filter(|other| *other != own);
         let at_contrast = self.distance2_without_traces(own, self.without_contrast(own, residual));
@@ -147,10 +151,10 @@ impl GoodnessOfFitTest {
 
     /// Margin over the runner-up, and the alphabet index of the runner-up. The margin is 1/2 plus the
     /// log-likelihood ratio of the two digits divided by their squared distance.
-    fn margin(&self, own: usize, weighed: &DigitVector) -> (f32, Option<usize>) {
+    fn margin(&self, own: usize, weighted_sums: &DigitVector) -> (f32, Option<usize>) {
         let from = |other: usize| {
             let (own2, other2) = (self.gram[(own, own)], self.gram[(other, other)]);
-            let ratio = weighed[own] - weighed[other] - 0.5 * (own2 - other2);
+            let ratio = weighted_sums[own] - weighted_sums[other] - 0.5 * (own2 - other2);
             0.5 + ratio / self.between2(own, other)
         };
         let others = (0..self.digits.len()).filter(|other| *other != own).map(|other| (from(other), other));

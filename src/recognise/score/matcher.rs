@@ -42,9 +42,9 @@ pub trait Scorer {
     /// characters for that cell.
     fn goodness_of_fit(&self, index: usize, scores: &[f32]) -> GoodnessOfFit;
 
-    /// Smallest part score of the character with alphabet index `index`: 1 for the glyph itself. `patch`
+    /// Smallest part score of the character with alphabet index `index`: 1 for the glyph itself. `cell`
     /// holds the features of its cell, row by row.
-    fn min_part_score(&self, index: usize, patch: &[f32]) -> f32;
+    fn min_part_score(&self, index: usize, cell: &[f32]) -> f32;
 }
 
 /// Scores characters by normalised correlation minus a threshold. This needs neither the noise nor the
@@ -87,7 +87,7 @@ impl Scorer for Correlator<'_> {
         GoodnessOfFit::USUAL
     }
 
-    fn min_part_score(&self, _index: usize, _patch: &[f32]) -> f32 {
+    fn min_part_score(&self, _index: usize, _cell: &[f32]) -> f32 {
         1.0
     }
 }
@@ -120,7 +120,7 @@ impl Matcher {
     #[must_use]
     pub fn new(alphabet: &Alphabet, noise: &Noise) -> Option<Self> {
         let filter = |shape: &Shape| {
-            let template_noise2 = noise.distance2_of_mean(shape.template.len(), shape.pictures);
+            let template_noise2 = noise.distance2_of_mean(shape.template.len(), shape.image_count);
             Some(filter_of(shape, &noise.weights(&shape.template)?, template_noise2))
         };
         let filters: Vec<Filter> = alphabet.shapes.par_iter().map(filter).collect::<Option<_>>()?;
@@ -176,12 +176,12 @@ impl Scorer for Matcher {
     }
 
     fn goodness_of_fit(&self, index: usize, scores: &[f32]) -> GoodnessOfFit {
-        let weighed = |digit: usize| scores[digit] + 0.5 * self.filters[digit].distance2;
-        self.goodness.of(index, weighed)
+        let weighted_sum = |digit: usize| scores[digit] + 0.5 * self.filters[digit].distance2;
+        self.goodness.of(index, weighted_sum)
     }
 
-    fn min_part_score(&self, index: usize, patch: &[f32]) -> f32 {
-        self.filters.get(index).map_or(0.0, |filter| filter.parts.min_score(patch))
+    fn min_part_score(&self, index: usize, cell: &[f32]) -> f32 {
+        self.filters.get(index).map_or(0.0, |filter| filter.parts.min_score(cell))
     }
 }
 

@@ -90,11 +90,11 @@ impl Noise {
     }
 
     /// Expectation of the part of t' S^-1 t that noise adds, for a template t of `pixels` pixels that is the
-    /// mean of `pictures` images. The noise of the mean has the covariance S divided by the number of images,
+    /// mean of `image_count` images. The noise of the mean has the covariance S divided by the number of images,
     /// so the expectation is the number of pixels divided by the number of images. It is 0 until the
-    /// covariance is measured, and for a built-in template (`pictures` is `None`).
-    pub(super) fn distance2_of_mean(&self, pixels: usize, pictures: Option<u32>) -> f64 {
-        match (&self.covariance, pictures) {
+    /// covariance is measured, and for a built-in template (`image_count` is `None`).
+    pub(super) fn distance2_of_mean(&self, pixels: usize, image_count: Option<u32>) -> f64 {
+        match (&self.covariance, image_count) {
             (Covariance::Measured(_), Some(count)) => pixels as f64 / f64::from(count.max(1)),
             _ => 0.0,
         }

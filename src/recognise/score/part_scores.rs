@@ -48,13 +48,13 @@ impl TemplateParts {
     /// Smallest part score: the minimum over the blocks of sum(t f) / sum(t t), with the template t and the
     /// features f; 1 for the glyph itself.
     ///
-    /// `patch` holds features with the size of the template, row by row.
-    pub(in crate::recognise) fn min_score(&self, patch: &[f32]) -> f32 {
+    /// `cell` holds features with the size of the template, row by row.
+    pub(in crate::recognise) fn min_score(&self, cell: &[f32]) -> f32 {
         let Some(template) = self.template.as_slice() else { return 0.0 };
-        if patch.len() != template.len() {
+        if cell.len() != template.len() {
             return 0.0;
         }
-        let bands = products(self.template.dim(), template, patch);
+        let bands = products(self.template.dim(), template, cell);
         let shares = self.blocks.iter().map(|(place, energy)| sum_of_block(&bands, *place) / energy);
         shares.fold(f32::INFINITY, f32::min)
     }
@@ -142,7 +142,7 @@ mod tests {
     }
 
     #[test]
-    fn a_patch_of_another_size_scores_zero() {
+    fn a_cell_of_another_size_scores_zero() {
         assert_eq!(TemplateParts::of(&cell(1.0)).min_score(&[60.0; 10]), 0.0);
     }
 }

@@ -12,9 +12,9 @@ use crate::recognise::features::high_pass::HighPass;
 use crate::recognise::features::window::working_factor;
 use crate::stats::upper_median;
 
-/// Minimum number of images of a character at which its template is well seen, that is, its own noise is
+/// Minimum number of images of a character at which its template is reliable, that is, its own noise is
 /// negligible. A labelled frame and its neighbours give nine images.
-const MIN_WELL_SEEN: u32 = 10;
+const MIN_RELIABLE_IMAGES: u32 = 10;
 
 /// The template of one character.
 #[derive(Debug, Clone)]
@@ -26,14 +26,14 @@ pub struct Shape {
     /// Distance to the left edge of the next character, in working pixels.
     pub advance: f32,
     /// Number of images that the template is the mean of; `None` for a built-in glyph.
-    pub pictures: Option<u32>,
+    pub image_count: Option<u32>,
 }
 
 impl Shape {
     /// Whether the template is built in, or the mean of enough images for its own noise to be negligible.
     #[must_use]
-    pub fn is_well_seen(&self) -> bool {
-        self.pictures.is_none_or(|pictures| pictures >= MIN_WELL_SEEN)
+    pub fn is_reliable(&self) -> bool {
+        self.image_count.is_none_or(|image_count| image_count >= MIN_RELIABLE_IMAGES)
     }
 }
 
@@ -115,7 +115,7 @@ impl Alphabet {
     /// Whether all templates are built in.
     #[must_use]
     pub fn is_builtin(&self) -> bool {
-        self.shapes.iter().all(|shape| shape.pictures.is_none())
+        self.shapes.iter().all(|shape| shape.image_count.is_none())
     }
 
     /// The alphabet index of a character; `None` if the alphabet lacks it.
@@ -135,10 +135,10 @@ impl Alphabet {
         ('0'..='9').filter(|digit| self.index_of(*digit).is_none())
     }
 
-    /// Whether all ten digits have a template and are well seen.
+    /// Whether all ten digits have a reliable template.
     #[must_use]
-    pub fn has_all_digits_well_seen(&self) -> bool {
-        ('0'..='9').all(|digit| self.index_of(digit).is_some_and(|index| self.shapes[index].is_well_seen()))
+    pub fn are_all_digits_reliable(&self) -> bool {
+        ('0'..='9').all(|digit| self.index_of(digit).is_some_and(|index| self.shapes[index].is_reliable()))
     }
 
     /// The largest advance of the digits, in working pixels: the pitch of a monospaced face.
@@ -205,7 +205,7 @@ fn shape_of(
     let features =
         high_pass.apply_to_rows(&blurred_across(&scaled, appearance.blur_px), PAD_PX..PAD_PX + rows);
     let template = features.slice(s![.., PAD_PX..PAD_PX + own_cols]).to_owned();
-    Shape { character: glyph.character, template, advance, pictures: glyph.pictures }
+    Shape { character: glyph.character, template, advance, image_count: glyph.image_count }
 }
 
 /// Resamples the grey levels of a cell, magnified by `zoom` (x, y), to `size` (rows, columns). The cell's top

@@ -25,26 +25,26 @@ impl ColumnMask {
     pub fn new(alphabet: &Alphabet, grammar: &Grammar, placement: &Placement, cols: usize) -> Self {
         let is_digit = alphabet.shapes.iter().map(|shape| shape.character.is_ascii_digit()).collect();
         let mut mask = Self { digits: vec![false; cols], others: vec![false; cols], is_digit };
-        let steps = grammar.steps(placement.anchor);
+        let nodes = grammar.nodes(placement.anchor);
         let beside = (2.0 * alphabet.pitch()).round() as i32;
         // Positions of the edge that is not anchored after every node of the prefix tree, in halves of a working
         // pixel.
-        let mut ends: Vec<BTreeSet<i32>> = Vec::with_capacity(steps.len());
-        for step in steps {
-            let from = match step.parent {
+        let mut ends: Vec<BTreeSet<i32>> = Vec::with_capacity(nodes.len());
+        for node in nodes {
+            let from = match node.parent {
                 Some(parent) => ends[parent].clone(),
-                None => start_half_columns(placement, alphabet, steps).collect(),
+                None => start_half_columns(placement, alphabet, nodes).collect(),
             };
             let mut edges = BTreeSet::new();
-            for shape in alphabet.shapes.iter().filter(|shape| step.slot.allows(shape.character)) {
+            for shape in alphabet.shapes.iter().filter(|shape| node.slot.allows(shape.character)) {
                 for (left, edge) in from.iter().map(|from| placement.anchor.append(*from, shape.advance)) {
-                    mask.add(step.slot == Slot::Digit, left, 0);
-                    if step.ends {
+                    mask.add(node.slot == Slot::Digit, left, 0);
+                    if node.ends {
                         // The decoder tests whether another digit stands beyond the free edge.
                         let by = if placement.anchor == Anchor::Right { -beside } else { beside };
                         mask.add(true, left + by, POSITION_TOLERANCE_HALF_COLS + 1);
                     }
-                    if step.parent.is_none() && placement.anchor == Anchor::Centre {
+                    if node.parent.is_none() && placement.anchor == Anchor::Centre {
                         mask.add(true, left - beside, POSITION_TOLERANCE_HALF_COLS + 1);
                     }
                     if (0..=2 * cols as i32).contains(&edge) {
@@ -77,35 +77,35 @@ impl ColumnMask {
     }
 }
 
-/// Positions at which the texts of a prefix tree with the nodes `steps` can start, in halves of a working pixel from
+/// Positions at which the texts of a prefix tree `nodes` can start, in halves of a working pixel from
 /// the left edge of the window.
 pub(in crate::recognise) fn start_half_columns(
     placement: &Placement,
     alphabet: &Alphabet,
-    steps: &[GrammarNode],
+    nodes: &[GrammarNode],
 ) -> impl Iterator<Item = i32> + use<> {
     let half = |column: f32| (2.0 * column).round() as i32;
     let Placement { position, shifts, anchor, .. } = *placement;
     let (first, last) = (position + shifts.0 as f32, position + shifts.1 as f32);
     let (narrowest, widest) = match anchor {
         Anchor::Left | Anchor::Right => (0.0, 0.0),
-        Anchor::Centre => text_widths(alphabet, steps),
+        Anchor::Centre => text_widths(alphabet, nodes),
     };
     (half(first - 0.5 * widest)..=half(last - 0.5 * narrowest)).step_by(2)
 }
 
-/// Widths of the narrowest and of the widest text of a prefix tree with the nodes `steps`, in columns.
-fn text_widths(alphabet: &Alphabet, steps: &[GrammarNode]) -> (f32, f32) {
-    let mut widths: Vec<(f32, f32)> = Vec::with_capacity(steps.len());
+/// Widths of the narrowest and of the widest text of a prefix tree `nodes`, in columns.
+fn text_widths(alphabet: &Alphabet, nodes: &[GrammarNode]) -> (f32, f32) {
+    let mut widths: Vec<(f32, f32)> = Vec::with_capacity(nodes.len());
     let mut all = (f32::INFINITY, 0.0_f32);
-    for step in steps {
-        let parent = step.parent.and_then(|parent| widths.get(parent)).copied().unwrap_or((0.0, 0.0));
-        let shapes = alphabet.shapes.iter().filter(|shape| step.slot.allows(shape.character));
+    for node in nodes {
+        let parent = node.parent.and_then(|parent| widths.get(parent)).copied().unwrap_or((0.0, 0.0));
+        let shapes = alphabet.shapes.iter().filter(|shape| node.slot.allows(shape.character));
         let (min, max) = shapes.fold((f32::INFINITY, 0.0_f32), |(min, max), shape| {
             (min.min(shape.advance), max.max(shape.advance))
         });
         let own = (parent.0 + min, parent.1 + max);
-        if step.ends && own.0.is_finite() {
+        if node.ends && own.0.is_finite() {
             all = (all.0.min(own.0), all.1.max(own.1));
         }
         widths.push(own);
@@ -146,7 +146,7 @@ mod tests {
                 _ => wide,
             };
             let template = levels((ROWS, advance.ceil() as usize), seed);
-            Shape { character, template, advance, pictures: None }
+            Shape { character, template, advance, image_count: None }
         };
         let shapes: Vec<Shape> = "0123456789.:-".chars().enumerate().map(shape).collect();
         let high_pass = HighPass::for_cell_width(wide);

@@ -2,11 +2,7 @@
 //! sign.
 
 use super::placement::Anchor;
-use crate::setup::{Region, Separator};
-
-/// Maximum number of digits of a text, also assumed if the setup does not state one. Set by judgement:
-/// overlays rarely show more than six.
-const MAX_DIGITS: u8 = 8;
+use crate::setup::{MAX_DIGITS, Region, Separator};
 
 /// The kind of character that may stand at one position of a text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -82,7 +78,7 @@ impl Grammar {
     /// Whether a character occurs in at least one text of the grammar.
     #[must_use]
     pub fn allows(&self, character: char) -> bool {
-        self.from_left.iter().any(|step| step.slot.allows(character))
+        self.from_left.iter().any(|node| node.slot.allows(character))
     }
 
     /// Texts of up to `digits` digits, `decimals` of them after the decimal point, with a leading minus sign if `minus`.
@@ -109,7 +105,7 @@ impl Grammar {
     /// The nodes of the prefix tree of all texts, built from the anchored edge, or from the left for centred
     /// texts; a node comes after its parent.
     #[must_use]
-    pub fn steps(&self, anchor: Anchor) -> &[GrammarNode] {
+    pub fn nodes(&self, anchor: Anchor) -> &[GrammarNode] {
         match anchor {
             Anchor::Left | Anchor::Centre => &self.from_left,
             Anchor::Right => &self.from_right,
@@ -175,21 +171,21 @@ fn patterns(separator: Slot, digits: u8, decimals: u8, minus: bool) -> Vec<Vec<S
 
 /// The prefix tree of some forms of texts.
 fn prefix_tree(patterns: &[Vec<Slot>]) -> Vec<GrammarNode> {
-    let mut steps: Vec<GrammarNode> = Vec::new();
+    let mut nodes: Vec<GrammarNode> = Vec::new();
     for pattern in patterns {
         let mut parent = None;
         for slot in pattern {
-            let known = steps.iter().position(|step| step.slot == *slot && step.parent == parent);
+            let known = nodes.iter().position(|node| node.slot == *slot && node.parent == parent);
             parent = Some(known.unwrap_or_else(|| {
-                steps.push(GrammarNode { slot: *slot, parent, ends: false });
-                steps.len() - 1
+                nodes.push(GrammarNode { slot: *slot, parent, ends: false });
+                nodes.len() - 1
             }));
         }
         if let Some(last) = parent {
-            steps[last].ends = true;
+            nodes[last].ends = true;
         }
     }
-    steps
+    nodes
 }
 
 #[cfg(test)]
@@ -198,7 +194,7 @@ mod tests {
 
     /// All texts as patterns of `d`, point and minus, left to right.
     fn texts(grammar: &Grammar, anchor: Anchor) -> Vec<String> {
-        let steps = grammar.steps(anchor);
+        let nodes = grammar.nodes(anchor);
         let sign = |slot: Slot| match slot {
             Slot::Digit => 'd',
             Slot::Point => '.',
@@ -206,11 +202,11 @@ mod tests {
             Slot::Minus => '-',
         };
         let text = |end: usize| {
-            let back = std::iter::successors(Some(end), |step| steps[*step].parent);
-            let text: String = back.map(|step| sign(steps[step].slot)).collect();
+            let back = std::iter::successors(Some(end), |node| nodes[*node].parent);
+            let text: String = back.map(|node| sign(nodes[node].slot)).collect();
             if anchor == Anchor::Left { text.chars().rev().collect() } else { text }
         };
-        let mut texts: Vec<String> = (0..steps.len()).filter(|step| steps[*step].ends).map(text).collect();
+        let mut texts: Vec<String> = (0..nodes.len()).filter(|node| nodes[*node].ends).map(text).collect();
         texts.sort();
         texts
     }

@@ -17,9 +17,9 @@ const MIN_PART_SCORE: f32 = 0.6;
 /// Minimum correlation of a re-estimated template with the original one. Set by judgement.
 const MIN_ORIGINAL_CORRELATION: f32 = 0.8;
 
-/// Minimum correlation of a re-estimated template with the original one if the original is not well seen: its
+/// Minimum correlation of a re-estimated template with the original one if the original is not reliable: its
 /// noise lowers the correlation. Set by judgement.
-const MIN_ORIGINAL_CORRELATION_FEW_PICTURES: f32 = 0.65;
+const MIN_ORIGINAL_CORRELATION_FEW_IMAGES: f32 = 0.65;
 
 /// Maximum change in contrast of one digit, relative to the median change of all digits; the minimum is the
 /// reciprocal. The change is the new contrast divided by the original one. Set by judgement.
@@ -133,14 +133,14 @@ impl PseudoLabels {
             let own = correlation(&mean, &originals[index].template);
             let rival = originals.iter().enumerate().filter(|(other, _)| *other != index);
             let rival = rival.map(|(_, shape)| correlation(&mean, &shape.template)).fold(-1.0, f32::max);
-            let min_correlation = match originals[index].is_well_seen() {
+            let min_correlation = match originals[index].is_reliable() {
                 true => MIN_ORIGINAL_CORRELATION,
-                false => MIN_ORIGINAL_CORRELATION_FEW_PICTURES,
+                false => MIN_ORIGINAL_CORRELATION_FEW_IMAGES,
             };
             if own > min_correlation && own > rival {
                 let shape = &mut alphabet.shapes[index];
                 shape.template = mean;
-                shape.pictures = shape.pictures.map(|count| count.max(cells.len() as u32));
+                shape.image_count = shape.image_count.map(|count| count.max(cells.len() as u32));
             }
         }
     }
@@ -160,7 +160,7 @@ pub(super) fn limit_contrast_changes(shapes: &mut [Shape], originals: &[Shape]) 
     let change = |(shape, original): (&Shape, &Shape)| {
         let products = |one: &Array2<f32>| (one * &shape.template).sum();
         let along = products(&original.template);
-        let is_learned = shape.character.is_ascii_digit() && original.pictures.is_some();
+        let is_learned = shape.character.is_ascii_digit() && original.image_count.is_some();
         (is_learned && along > 0.0).then(|| products(&shape.template) / along)
     };
     let changes: Vec<Option<f32>> = shapes.iter().zip(originals).map(change).collect();
@@ -192,7 +192,7 @@ mod tests {
     /// A digit with one upright stroke from column `left` on.
     fn shape(character: char, left: usize) -> Shape {
         let level = |(_, x): (usize, usize)| if (left..left + 2).contains(&x) { 60.0 } else { -10.0 };
-        Shape { character, template: Array2::from_shape_fn((12, 8), level), advance: 8.0, pictures: None }
+        Shape { character, template: Array2::from_shape_fn((12, 8), level), advance: 8.0, image_count: None }
     }
 
     fn mixed(one: &Shape, other: &Shape, share: f32) -> Array2<f32> {
@@ -201,7 +201,7 @@ mod tests {
 
     #[test]
     fn a_digit_labelled_only_where_it_stands_out_keeps_nearly_the_contrast_of_the_others() {
-        let learned = |(character, left)| Shape { pictures: Some(20), ..shape(character, left) };
+        let learned = |(character, left)| Shape { image_count: Some(20), ..shape(character, left) };
         let originals = [('1', 1), ('2', 5), ('3', 3)].map(learned);
         // All digits are fainter than learned, but one is labelled before a dark background only.
         let cells = [0.8, 1.2, 0.8].iter().zip(&originals);
@@ -215,7 +215,7 @@ mod tests {
             assert!((seen - gain).abs() < 1e-4, "{}: {seen}", shape.character);
         }
         // The contrasts of a built-in face are not those of the overlay.
-        let drawn = originals.clone().map(|shape| Shape { pictures: None, ..shape });
+        let drawn = originals.clone().map(|shape| Shape { image_count: None, ..shape });
         let mut shapes = drawn.clone();
         shapes[1].template *= 1.5;
         let before = shapes.clone();

@@ -234,7 +234,7 @@ fn read_channel(
     for (first, after) in lost {
         channel.values[*first..*after].fill(f64::NAN);
         channel.confidence[*first..*after].fill(0.0);
-        channel.blank[*first..*after].fill(Blank::LostPicture);
+        channel.blank[*first..*after].fill(Blank::SignalLost);
     }
     channel
 }

@@ -9,7 +9,7 @@ use pairspeed::output::ResultFile;
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum LegAction {
     /// Select a leg, by its number from 1.
-    Choose(usize),
+    Select(usize),
     /// Show the effect of an edit without making it.
     Try(LegEdit),
     /// Make an edit.
@@ -19,9 +19,9 @@ pub(super) enum LegAction {
     /// Redo the edit that was undone last.
     Redo,
     /// Continue with the edits of an earlier session.
-    TakeOffer,
+    AcceptOffer,
     /// Discard the edits of an earlier session and start from the legs found.
-    LeaveOffer,
+    DiscardOffer,
     /// Show a frame, by its index in the series. If the pilot clicked a channel's reading, that channel is
     /// shown first.
     ShowFrame(usize, Option<Channel>),

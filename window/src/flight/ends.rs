@@ -41,8 +41,8 @@ impl End {
 
     fn room(self, view_model: &ViewModel<'_>, number: usize) -> Option<(f64, f64)> {
         match self {
-            Self::Start => view_model.leg_editor.current().room_of_start(number),
-            Self::End => view_model.leg_editor.current().room_of_end(number),
+            Self::Start => view_model.leg_editor.current().start_limits(number),
+            Self::End => view_model.leg_editor.current().end_limits(number),
         }
     }
 
@@ -82,20 +82,20 @@ pub(super) fn ribbon(
         let missing = (MIN_NAME - across.span()).max(0.0) / 2.0;
         let rect = Rect::from_x_y_ranges(across.expand(missing), row.y_range()).shrink2(Vec2::new(0.5, 2.0));
         let response = ui.interact(rect, Id::unique(("name of a leg", number)), Sense::click());
-        let chosen = view_model.chosen == Some(number);
+        let selected = view_model.selected == Some(number);
         let label = format!("{} from {:.1} to {:.1} s", view_model.name(number, leg), leg.start_s, leg.end_s);
-        response.widget_info(|| WidgetInfo::selected(Role::Button, true, chosen, &label));
+        response.widget_info(|| WidgetInfo::selected(Role::Button, true, selected, &label));
         let fill = colour_of(view_model.kind(leg), &colours);
-        painter.rect_filled(rect, 3.0, fill.gamma_multiply(if chosen { 1.0 } else { 0.55 }));
-        if chosen || response.has_focus() {
+        painter.rect_filled(rect, 3.0, fill.gamma_multiply(if selected { 1.0 } else { 0.55 }));
+        if selected || response.has_focus() {
             let width = if response.has_focus() { 3.0 } else { 2.0 };
             painter.rect_stroke(rect, 3.0, Stroke::new(width, colours.ink), egui::StrokeKind::Inside);
         }
         let words = fitting(ui, rect.width(), &view_model.mark(number, leg), &view_model.use_in_words(leg));
-        let ink = if chosen { on(fill) } else { colours.ink };
+        let ink = if selected { on(fill) } else { colours.ink };
         painter.text(rect.center(), egui::Align2::CENTER_CENTER, words, FontId::proportional(13.0), ink);
         if response.clicked() {
-            actions.push(LegAction::Choose(number));
+            actions.push(LegAction::Select(number));
         }
         response.on_hover_text(format!("{label}: {}", view_model.use_in_words(leg)));
     }
@@ -141,7 +141,7 @@ fn handle(
     (number, leg, end): (usize, &GivenLeg, End),
     actions: &mut Vec<LegAction>,
 ) {
-    let (frame, chosen) = (transform.frame(), view_model.chosen == Some(number));
+    let (frame, selected) = (transform.frame(), view_model.selected == Some(number));
     let x = transform.position_from_point(&PlotPoint::new(end.of(leg), 0.0)).x;
     if !frame.x_range().contains(x) {
         return;
@@ -150,14 +150,14 @@ fn handle(
     let beside = if end == End::Start { GRIP / 2.0 } else { -GRIP / 2.0 };
     let rect =
         Rect::from_center_size(Pos2::new(x + beside, frame.center().y), Vec2::new(GRIP, frame.height()));
-    let sense = if chosen { Sense::click_and_drag() } else { Sense::drag() };
+    let sense = if selected { Sense::click_and_drag() } else { Sense::drag() };
     let response = ui.interact(rect, end.id(number), sense).on_hover_cursor(CursorIcon::ResizeHorizontal);
-    if chosen || response.hovered() || response.dragged() {
+    if selected || response.hovered() || response.dragged() {
         let across = across(leg, transform).map_or(0.0, egui::Rangef::span);
         draw_grip(ui, (x, frame, end), across, response.has_focus() || response.dragged());
     }
     if response.drag_started() {
-        actions.push(LegAction::Choose(number));
+        actions.push(LegAction::Select(number));
     }
     let pointed_s = response.interact_pointer_pos().map(|at| transform.value_from_position(at).x);
     if response.dragged() {
@@ -165,7 +165,7 @@ fn handle(
     } else if response.drag_stopped() {
         actions.extend(end.moved(view_model, number, end.of(leg)).map(LegAction::Make));
     }
-    if chosen {
+    if selected {
         describe_end(ui, view_model, (number, leg, end), &response);
         actions.extend(keyed(ui, view_model, (number, leg, end), &response).map(LegAction::Make));
     }

@@ -49,11 +49,11 @@ pub(super) fn take(ui: &Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAct
     view_keys(view_model, &plain, actions);
     let legs = view_model.legs().len();
     if plain(Key::PageDown) && legs > 0 {
-        actions.push(LegAction::Choose(view_model.chosen.map_or(1, |number| (number + 1).min(legs))));
+        actions.push(LegAction::Select(view_model.selected.map_or(1, |number| (number + 1).min(legs))));
     }
     if plain(Key::PageUp) && legs > 0 {
-        actions.push(LegAction::Choose(
-            view_model.chosen.map_or(legs, |number| number.saturating_sub(1).max(1)),
+        actions.push(LegAction::Select(
+            view_model.selected.map_or(legs, |number| number.saturating_sub(1).max(1)),
         ));
     }
     if plain(Key::A) {
@@ -63,7 +63,8 @@ pub(super) fn take(ui: &Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAct
 }
 
 fn view_keys(view_model: &ViewModel<'_>, plain: &impl Fn(Key) -> bool, actions: &mut Vec<LegAction>) {
-    let middle_s = view_model.moment_s().unwrap_or(f64::midpoint(view_model.view_s.0, view_model.view_s.1));
+    let middle_s =
+        view_model.shown_frame_s().unwrap_or(f64::midpoint(view_model.view_s.0, view_model.view_s.1));
     if plain(Key::Plus) || plain(Key::Equals) {
         actions.push(zoomed(view_model, ZOOM, middle_s));
     }
@@ -108,9 +109,9 @@ fn leg_keys(ui: &Ui, view_model: &ViewModel<'_>, plain: &impl Fn(Key) -> bool, a
 }
 
 /// Number of the leg to select after an edit, from 1: the edited leg, which may no longer exist. If a leg was
-/// added, the selection stays as it is in `chosen`, or leg 1 is selected if none was. `legs` is the number of legs
+/// added, the selection stays as it is in `selected`, or leg 1 is selected if none was. `legs` is the number of legs
 /// after the edit. `None` if no leg was selected and there are no legs.
-pub(super) fn chosen_after(edit: LegEdit, chosen: Option<usize>, legs: usize) -> Option<usize> {
+pub(super) fn selected_after(edit: LegEdit, selected: Option<usize>, legs: usize) -> Option<usize> {
     match edit {
         LegEdit::MoveStart { leg, .. }
         | LegEdit::MoveEnd { leg, .. }
@@ -119,6 +120,6 @@ pub(super) fn chosen_after(edit: LegEdit, chosen: Option<usize>, legs: usize) ->
         | LegEdit::Delete { leg }
         | LegEdit::Mark { leg, .. }
         | LegEdit::Throttle { leg, .. } => Some(leg),
-        LegEdit::Add { .. } => chosen.or((legs > 0).then_some(1)),
+        LegEdit::Add { .. } => selected.or((legs > 0).then_some(1)),
     }
 }

@@ -64,7 +64,7 @@ pub(super) fn show(
             let response = ui.add_enabled(there.is_some(), button);
             response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, there.is_some(), name));
             if response.on_hover_text(name).clicked() {
-                actions.extend(there.map(LegAction::Choose));
+                actions.extend(there.map(LegAction::Select));
             }
         }
     });
@@ -170,7 +170,7 @@ const ADDED_S: f64 = 8.0;
 /// The edit that would add a leg around the frame shown; `None` if that frame lies within a leg or there is
 /// no room.
 pub(super) fn addition(view_model: &ViewModel<'_>) -> Option<LegEdit> {
-    let about_s = view_model.moment_s()?;
+    let about_s = view_model.shown_frame_s()?;
     let time_s = &view_model.flight.series.readings.time_s;
     let (first_s, last_s) = (*time_s.first()?, *time_s.last()?);
     let before_s = view_model

@@ -34,7 +34,7 @@ pub(super) struct LegEditor {
     offered: Option<LegEdits>,
     /// Whether the file of edits holds edits other than the current ones, so that the file must be renamed before a
     /// new one is written.
-    others: bool,
+    file_has_other_edits: bool,
     /// The edits with which the result files were written.
     written: Vec<LegEdit>,
     unsaved: bool,
@@ -62,7 +62,7 @@ impl LegEditor {
             folder: finished.folder.clone(),
             edits,
             trial: None,
-            others: offered.is_some() || wrong.is_some(),
+            file_has_other_edits: offered.is_some() || wrong.is_some(),
             offered,
             written: Vec::new(),
             unsaved: false,
@@ -99,7 +99,7 @@ impl LegEditor {
     }
 
     /// Whether the result files were written with other edits than the current ones.
-    pub fn results_lag(&self) -> bool {
+    pub fn results_outdated(&self) -> bool {
         self.written != self.edits.edits()
     }
 
@@ -132,7 +132,7 @@ impl LegEditor {
         self.trial = None;
         let made = self.edits.make(edit);
         if made.is_ok() {
-            self.set_others_aside(shared);
+            self.set_other_edits_aside(shared);
             self.save(shared);
         }
         self.ask();
@@ -162,21 +162,21 @@ impl LegEditor {
     }
 
     /// Accepts the edits of an earlier session.
-    pub fn take_offer(&mut self) {
+    pub fn accept_offer(&mut self) {
         if let Some(offered) = self.offered.take() {
-            self.others = false;
+            self.file_has_other_edits = false;
             self.edits = offered;
             self.ask();
         }
     }
 
     /// Starts from the legs found; the edits of the earlier session are kept under another file name.
-    pub fn leave_offer(&mut self, shared: &mut Shared) {
-        self.set_others_aside(shared);
+    pub fn discard_offer(&mut self, shared: &mut Shared) {
+        self.set_other_edits_aside(shared);
     }
 
     /// Shows flights that were computed since the last call, or the reason why one cannot be computed.
-    pub fn attend(&mut self, shared: &mut Shared) {
+    pub fn take_results(&mut self, shared: &mut Shared) {
         while let Some((number, worked_out)) = self.worker.answer() {
             self.answered = number;
             match (worked_out, &mut shared.finished) {
@@ -188,7 +188,7 @@ impl LegEditor {
     }
 
     /// Saves the edits that could not be saved before.
-    pub fn keep(&mut self) {
+    pub fn save_unsaved(&mut self) {
         if self.unsaved {
             self.unsaved = self.edits.save(&self.folder.join(EDITS_FILE), &self.clips).is_err();
         }
@@ -209,9 +209,9 @@ impl LegEditor {
         }
     }
 
-    fn set_others_aside(&mut self, shared: &mut Shared) {
+    fn set_other_edits_aside(&mut self, shared: &mut Shared) {
         self.offered = None;
-        if !std::mem::take(&mut self.others) {
+        if !std::mem::take(&mut self.file_has_other_edits) {
             return;
         }
         let aside = free(&self.folder.join(PREVIOUS_FILE));

@@ -60,8 +60,8 @@ pub struct LegsScreen {
     blanks: Vec<Blanks>,
     pictures: Option<Pictures>,
     saving: Saving,
-    chosen: Option<usize>,
-    moment: Option<usize>,
+    selected: Option<usize>,
+    shown_frame: Option<usize>,
     view_s: (f64, f64),
     entry: ThrottleEntry,
 }
@@ -77,8 +77,8 @@ impl Screen for LegsScreen {
             flight: &finished.flight,
             leg_editor,
             blanks: &self.blanks,
-            chosen: self.chosen,
-            moment: self.moment,
+            selected: self.selected,
+            shown_frame: self.shown_frame,
             view_s: self.view_s,
         };
         keys::take(ui, &view_model, &mut actions);
@@ -94,23 +94,23 @@ impl Screen for LegsScreen {
         }
     }
 
-    fn attend(&mut self, ctx: &egui::Context, shared: &mut Shared) {
+    fn take_results(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         if self.seen != Some(shared.finished_number) {
             self.seen = Some(shared.finished_number);
             self.start_editing(ctx, shared);
         }
         if let Some(leg_editor) = &mut self.leg_editor {
-            leg_editor.attend(shared);
-            self.saving.attend(leg_editor, shared);
+            leg_editor.take_results(shared);
+            self.saving.take_results(leg_editor, shared);
         }
         if let Some(pictures) = &mut self.pictures {
-            pictures.attend(ctx);
+            pictures.take_results(ctx);
         }
     }
 
-    fn keep(&mut self, _shared: &Shared) {
+    fn save_unsaved(&mut self, _shared: &Shared) {
         if let Some(leg_editor) = &mut self.leg_editor {
-            leg_editor.keep();
+            leg_editor.save_unsaved();
         }
     }
 }
@@ -126,8 +126,8 @@ impl LegsScreen {
 
     /// Number of the selected leg, from 1; `None` if none is selected.
     #[must_use]
-    pub fn chosen(&self) -> Option<usize> {
-        self.chosen
+    pub fn selected(&self) -> Option<usize> {
+        self.selected
     }
 
     /// Starts editing the flight that was just read.
@@ -139,7 +139,7 @@ impl LegsScreen {
         self.blanks = Blanks::of_all(&finished.flight);
         self.pictures = Some(Pictures::new(ctx, &shared.clips));
         self.view_s = whole(finished.flight.series.readings.time_s.as_slice());
-        self.chosen = (!finished.flight.legs.is_empty()).then_some(1);
+        self.selected = (!finished.flight.legs.is_empty()).then_some(1);
         if let Some(wrong) = wrong {
             shared.wrong(wrong);
         }
@@ -159,7 +159,7 @@ impl LegsScreen {
                 results::show(ui, view_model, actions);
             });
         });
-        if let Some(pictures) = pictures.filter(|_| view_model.moment.is_some()) {
+        if let Some(pictures) = pictures.filter(|_| view_model.shown_frame.is_some()) {
             let panel = Panel::bottom("frame").resizable(true).default_size(PICTURE).min_size(120.0);
             panel.show(ui, |ui| pictures.show(ui, view_model, actions));
         }
@@ -184,7 +184,7 @@ impl LegsScreen {
         super::page(ui, |ui| {
             ui.scope(|ui| timeline::show(ui, view_model, STACKED, actions));
             leg::show(ui, view_model, entry, actions);
-            if let Some(pictures) = pictures.filter(|_| view_model.moment.is_some()) {
+            if let Some(pictures) = pictures.filter(|_| view_model.shown_frame.is_some()) {
                 ui.separator();
                 ui.allocate_ui(egui::vec2(ui.available_width(), PICTURE), |ui| {
                     pictures.show(ui, view_model, actions)
@@ -199,16 +199,16 @@ impl LegsScreen {
         let Some(leg_editor) = &mut self.leg_editor else { return };
         ctx.request_repaint();
         match action {
-            LegAction::Choose(number) => self.choose(number, shared),
+            LegAction::Select(number) => self.select(number, shared),
             LegAction::Try(edit) => leg_editor.try_out(edit),
             LegAction::Make(edit) => match leg_editor.make(edit, shared) {
-                Ok(()) => self.chosen = keys::chosen_after(edit, self.chosen, leg_editor.legs().len()),
+                Ok(()) => self.selected = keys::selected_after(edit, self.selected, leg_editor.legs().len()),
                 Err(error) => shared.wrong(error),
             },
             LegAction::Undo => leg_editor.undo(shared),
             LegAction::Redo => leg_editor.redo(shared),
-            LegAction::TakeOffer => leg_editor.take_offer(),
-            LegAction::LeaveOffer => leg_editor.leave_offer(shared),
+            LegAction::AcceptOffer => leg_editor.accept_offer(),
+            LegAction::DiscardOffer => leg_editor.discard_offer(shared),
             LegAction::ShowFrame(index, channel) => self.show_frame(index, channel, shared),
             LegAction::View(from_s, to_s) => self.view(from_s, to_s, shared),
             LegAction::Save(file) => self.saving.one(ctx, file, leg_editor, shared),
@@ -216,15 +216,15 @@ impl LegsScreen {
             LegAction::OpenFolder => super::page_file::open(leg_editor.folder(), shared),
         }
         let legs = self.leg_editor.as_ref().map_or(0, |leg_editor| leg_editor.legs().len());
-        self.chosen = self.chosen.map(|number| number.min(legs)).filter(|number| *number > 0);
+        self.selected = self.selected.map(|number| number.min(legs)).filter(|number| *number > 0);
     }
 
     /// Selects a leg and makes it visible.
-    fn choose(&mut self, number: usize, shared: &Shared) {
+    fn select(&mut self, number: usize, shared: &Shared) {
         let leg =
             self.leg_editor.as_ref().and_then(|leg_editor| leg_editor.legs().get(number.checked_sub(1)?));
         let Some(leg) = leg.copied() else { return };
-        self.chosen = Some(number);
+        self.selected = Some(number);
         if leg.start_s < self.view_s.0 || leg.end_s > self.view_s.1 {
             let length_s = (self.view_s.1 - self.view_s.0).max(leg.end_s - leg.start_s + 2.0 * AROUND_S);
             let middle_s = f64::midpoint(leg.start_s, leg.end_s);
@@ -243,7 +243,7 @@ impl LegsScreen {
             .as_ref()
             .and_then(|finished| finished.flight.series.readings.time_s.get(index).copied());
         let (Some(time_s), Some(pictures)) = (time_s, &mut self.pictures) else { return };
-        self.moment = Some(index);
+        self.shown_frame = Some(index);
         pictures.look_at(time_s, channel);
         let (from_s, to_s) = self.view_s;
         if time_s < from_s || time_s > to_s {
@@ -281,10 +281,10 @@ fn offer(ui: &mut Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) 
         ui.horizontal_wrapped(|ui| {
             ui.label(format!("These legs were edited in an earlier session ({edits})."));
             if ui.button("Use those edits").clicked() {
-                actions.push(LegAction::TakeOffer);
+                actions.push(LegAction::AcceptOffer);
             }
             if ui.button("Start from the legs found").clicked() {
-                actions.push(LegAction::LeaveOffer);
+                actions.push(LegAction::DiscardOffer);
             }
         });
     });

@@ -64,7 +64,7 @@ impl Pictures {
     }
 
     /// Takes the frames that were fetched since the last call, and keeps the last of them to be shown.
-    pub fn attend(&mut self, ctx: &egui::Context) {
+    pub fn take_results(&mut self, ctx: &egui::Context) {
         while let Some((time_s, fetched)) = self.worker.answer() {
             let texture = fetched.map(|picture| theme::colour_texture(ctx, "frame looked at", &picture));
             self.shown = Some((time_s, texture));
@@ -78,13 +78,15 @@ impl Pictures {
 
     /// Shows the frame, and each of its boxes with the reading there.
     pub fn show(&self, ui: &mut Ui, view_model: &ViewModel<'_>, actions: &mut Vec<LegAction>) {
-        let (Some(index), Some(moment_s)) = (view_model.moment, view_model.moment_s()) else { return };
+        let (Some(index), Some(shown_frame_s)) = (view_model.shown_frame, view_model.shown_frame_s()) else {
+            return;
+        };
         ui.horizontal_top(|ui| {
             if let Some((_, Ok(texture))) = &self.shown {
                 self.show_frame(ui, view_model, texture);
             }
             ui.vertical(|ui| {
-                ui.horizontal_wrapped(|ui| self.show_head(ui, view_model, moment_s, actions));
+                ui.horizontal_wrapped(|ui| self.show_head(ui, view_model, shown_frame_s, actions));
                 match &self.shown {
                     Some((_, Ok(texture))) => self.show_boxes(ui, view_model, index, texture),
                     Some((_, Err(reason))) => {
@@ -103,10 +105,10 @@ impl Pictures {
         &self,
         ui: &mut Ui,
         view_model: &ViewModel<'_>,
-        moment_s: f64,
+        shown_frame_s: f64,
         actions: &mut Vec<LegAction>,
     ) {
-        ui.strong(format!("Frame at {moment_s:.2} s"));
+        ui.strong(format!("Frame at {shown_frame_s:.2} s"));
         for (name, steps, hint) in [("Previous", -1, "The frame before"), ("Next", 1, "The frame after")] {
             if ui.button(name).on_hover_text(hint).clicked() {
                 actions.push(stepped(view_model, steps, None));

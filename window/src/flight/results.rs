@@ -12,10 +12,10 @@ use crate::wording;
 use pairspeed::advice::Advice;
 use pairspeed::airspeed::Pair;
 use pairspeed::flight::Flight;
-use pairspeed::output::answer::{HEADINGS, Row, remark, rows};
 use pairspeed::output::axis::Axis;
+use pairspeed::output::result_rows::{HEADINGS, Row, remark, rows};
 use pairspeed::output::terminal_table::no_answer;
-use pairspeed::output::throttle_bars::{ErrorBar, bars, by_throttle, curve, room};
+use pairspeed::output::throttle_bars::{ErrorBar, axis_limits, bars, by_throttle, curve};
 use pairspeed::output::words::{speed_symbol, step_name, throttle_origin, with_symbol};
 use pairspeed::output::{advice, blanks, conditions, propulsion, unread};
 use pairspeed::visible;
@@ -90,7 +90,7 @@ fn pair_link(ui: &mut Ui, step: &str, pair: &Pair, actions: &mut Vec<LegAction>)
         .on_hover_text(format!("Legs {upwind} and {downwind}: click to select the earlier one"))
         .clicked()
     {
-        actions.push(LegAction::Choose(upwind.min(downwind)));
+        actions.push(LegAction::Select(upwind.min(downwind)));
     }
 }
 
@@ -98,7 +98,7 @@ fn pair_link(ui: &mut Ui, step: &str, pair: &Pair, actions: &mut Vec<LegAction>)
 /// its 95 % band.
 fn throttle_plot(ui: &mut Ui, flight: &Flight) {
     let (bars, curve) = (bars(flight), curve(flight));
-    let Some([left, right, low, high]) = room(&bars, &curve, by_throttle(flight)) else { return };
+    let Some([left, right, low, high]) = axis_limits(&bars, &curve, by_throttle(flight)) else { return };
     let colours = theme::colours(ui);
     let across = if by_throttle(flight) { "throttle, %" } else { "throttle step" };
     let label = format!("Airspeed against {across}, with 95 % intervals");
@@ -117,7 +117,8 @@ fn throttle_plot(ui: &mut Ui, flight: &Flight) {
             for bar in &bars {
                 interval(plot, bar, (right - left) / 100.0 * CAP, colours.airspeed);
             }
-            let middles: Vec<[f64; 2]> = bars.iter().map(|bar| [bar.across, bar.airspeed]).collect();
+            let middles: Vec<[f64; 2]> =
+                bars.iter().map(|bar| [bar.throttle_or_step, bar.airspeed]).collect();
             plot.points(Points::new("", middles).color(colours.airspeed).radius(4.0).allow_hover(false));
         })
         .response;
@@ -135,17 +136,17 @@ fn band(plot: &mut PlotUi<'_>, curve: &[ErrorBar], colours: &Colours) {
     let of = |of: fn(&ErrorBar) -> f64| curve.iter().map(of).collect::<Vec<f64>>();
     let fill = colours.airspeed.gamma_multiply(0.2);
     plot.add(
-        FilledArea::new("", &of(|at| at.across), &of(|at| at.low), &of(|at| at.high))
+        FilledArea::new("", &of(|at| at.throttle_or_step), &of(|at| at.low), &of(|at| at.high))
             .fill_color(fill)
             .allow_hover(false),
     );
-    let line: Vec<[f64; 2]> = curve.iter().map(|at| [at.across, at.airspeed]).collect();
+    let line: Vec<[f64; 2]> = curve.iter().map(|at| [at.throttle_or_step, at.airspeed]).collect();
     plot.line(Line::new("", line).color(colours.airspeed.gamma_multiply(0.7)).width(1.5).allow_hover(false));
 }
 
 fn interval(plot: &mut PlotUi<'_>, bar: &ErrorBar, cap: f64, colour: Color32) {
-    let (left, right) = (bar.across - cap, bar.across + cap);
-    let stem = vec![[bar.across, bar.low], [bar.across, bar.high]];
+    let (left, right) = (bar.throttle_or_step - cap, bar.throttle_or_step + cap);
+    let stem = vec![[bar.throttle_or_step, bar.low], [bar.throttle_or_step, bar.high]];
     for line in [stem, vec![[left, bar.low], [right, bar.low]], vec![[left, bar.high], [right, bar.high]]] {
         plot.line(Line::new("", line).color(colour).width(2.0).allow_hover(false));
     }
@@ -172,7 +173,7 @@ fn unread(ui: &mut Ui, flight: &Flight) {
     for unread in &flight.legibility.unread {
         ui.add_space(2.0);
         ui.colored_label(theme::colours(ui).unsure, visible::line(&unread::sentence(unread)));
-        if !unread.teach_at_s.is_empty() {
+        if !unread.label_at_s.is_empty() {
             ui.label(format!("Next: {}.", wording::advice(Advice::TeachDigits)));
         }
     }

@@ -74,7 +74,7 @@ impl Saving {
     }
 
     /// Shows whether saving has succeeded, once it has finished.
-    pub fn attend(&mut self, leg_editor: &mut LegEditor, shared: &mut Shared) {
+    pub fn take_results(&mut self, leg_editor: &mut LegEditor, shared: &mut Shared) {
         if let Some((words, edits)) = shared.take_result(&mut self.work) {
             if let Some(edits) = edits {
                 leg_editor.results_written(edits);
@@ -112,7 +112,7 @@ pub(super) fn bar(ui: &mut Ui, view_model: &ViewModel<'_>, saving: &Saving, acti
         ui.menu_button("Keys", show_keys);
         if saving.is_busy() || !view_model.leg_editor.is_settled() {
             ui.spinner();
-        } else if view_model.leg_editor.results_lag() {
+        } else if view_model.leg_editor.results_outdated() {
             let words = RichText::new("The saved results do not contain your last edits");
             ui.label(words.color(theme::colours(ui).unsure)).on_hover_text(
                 "Your edits are kept. The result files are still those from before the edits: press All to save them again.",

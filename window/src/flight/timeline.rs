@@ -90,8 +90,8 @@ fn plot(
             plot.set_plot_bounds(PlotBounds::from_min_max([from_s, low], [to_s, high]));
             legs(plot, view_model, &colours, is_speed);
             readings(plot, view_model, readout, ((low, high), size), &colours);
-            if let Some(moment_s) = view_model.moment_s() {
-                plot.vline(VLine::new("", moment_s).color(colours.ink).style(LineStyle::dashed_loose()));
+            if let Some(shown_frame_s) = view_model.shown_frame_s() {
+                plot.vline(VLine::new("", shown_frame_s).color(colours.ink).style(LineStyle::dashed_loose()));
             }
         });
     let corner = shown.transform.frame().left_top() + Vec2::new(6.0, 3.0);
@@ -173,7 +173,7 @@ fn value_range(readout: &ChannelReadings) -> (f64, f64) {
 fn legs(plot: &mut PlotUi<'_>, view_model: &ViewModel<'_>, colours: &Colours, medians: bool) {
     for (leg, number) in view_model.legs().iter().zip(1..) {
         let colour = colour_of(view_model.kind(leg), colours);
-        let strength = if view_model.chosen == Some(number) { 0.42 } else { 0.2 };
+        let strength = if view_model.selected == Some(number) { 0.42 } else { 0.2 };
         let span = Span::new("", leg.start_s..=leg.end_s).fill(colour.gamma_multiply(strength));
         plot.span(span.border_color(Color32::TRANSPARENT));
         if let Some(flown) = view_model.flown(leg).filter(|_| medians) {
@@ -268,7 +268,8 @@ fn follow(
 /// no frame is shown, counting starts at the first frame in the interval shown. The action shows `channel` first.
 pub(super) fn stepped(view_model: &ViewModel<'_>, steps: isize, channel: Option<Channel>) -> LegAction {
     let time_s = &view_model.flight.series.readings.time_s;
-    let now = view_model.moment.unwrap_or_else(|| time_s.partition_point(|time| *time < view_model.view_s.0));
+    let now =
+        view_model.shown_frame.unwrap_or_else(|| time_s.partition_point(|time| *time < view_model.view_s.0));
     LegAction::ShowFrame(now.saturating_add_signed(steps).min(time_s.len().saturating_sub(1)), channel)
 }
 

@@ -22,9 +22,9 @@ pub(super) struct ViewModel<'a> {
     /// The blank intervals of each channel.
     pub blanks: &'a [Blanks],
     /// Number of the selected leg, from 1; `None` if none is selected.
-    pub chosen: Option<usize>,
+    pub selected: Option<usize>,
     /// Index in the series of the frame shown; `None` if none is shown.
-    pub moment: Option<usize>,
+    pub shown_frame: Option<usize>,
     /// Start and end of the interval of time shown, in seconds of flight time.
     pub view_s: (f64, f64),
 }
@@ -37,7 +37,7 @@ impl<'a> ViewModel<'a> {
 
     /// The selected leg, with its number; `None` if none is selected.
     pub fn chosen_leg(&self) -> Option<(usize, &GivenLeg)> {
-        let number = self.chosen?;
+        let number = self.selected?;
         Some((number, self.legs().get(number.checked_sub(1)?)?))
     }
 
@@ -71,15 +71,15 @@ impl<'a> ViewModel<'a> {
     }
 
     /// Time of the frame shown, in seconds; `None` if none is shown.
-    pub fn moment_s(&self) -> Option<f64> {
-        self.flight.series.readings.time_s.get(self.moment?).copied()
+    pub fn shown_frame_s(&self) -> Option<f64> {
+        self.flight.series.readings.time_s.get(self.shown_frame?).copied()
     }
 
     /// Time at which a leg would be split, in seconds of flight time: at the frame shown if that lies within the
     /// leg, otherwise in the middle of the leg.
     pub fn split_s(&self, leg: &GivenLeg) -> f64 {
         let within = |time_s: &f64| (leg.start_s..=leg.end_s).contains(time_s);
-        self.moment_s().filter(within).unwrap_or(f64::midpoint(leg.start_s, leg.end_s))
+        self.shown_frame_s().filter(within).unwrap_or(f64::midpoint(leg.start_s, leg.end_s))
     }
 
     /// The blank intervals of a channel within the time shown; `None` if the setup has no region for the

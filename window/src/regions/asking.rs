@@ -149,7 +149,7 @@ impl RegionsScreen {
     }
 
     /// If learning from the answers has ended, replaces the glyphs of the found setup by the learned ones.
-    pub(super) fn attend_learning(&mut self, ctx: &egui::Context, shared: &mut Shared) {
+    pub(super) fn take_learning_results(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         let camera = shared.take_result(&mut self.learning);
         if let Some((camera, found)) = camera.zip(shared.found.as_mut()) {
             found.set_learned(camera);

@@ -244,7 +244,7 @@ impl RegionsScreen {
         }
         let unkept_since = self.edited.as_ref().and_then(|edit| edit.unkept_since);
         if unkept_since.is_some_and(|since| since.elapsed() >= KEPT_AFTER) {
-            self.keep(shared);
+            self.save_unsaved(shared);
             if let Some(edit) = &mut self.edited {
                 edit.unkept_since = None;
             }
@@ -253,7 +253,7 @@ impl RegionsScreen {
 }
 
 impl Screen for RegionsScreen {
-    fn attend(&mut self, ctx: &egui::Context, shared: &mut Shared) {
+    fn take_results(&mut self, ctx: &egui::Context, shared: &mut Shared) {
         let files = shared.take_result(&mut self.choosing).unwrap_or_default();
         files.iter().for_each(|file| self.load(shared, file));
         if let Some(regions) = shared.take_result(&mut self.proposing) {
@@ -265,7 +265,7 @@ impl Screen for RegionsScreen {
                 }
             }
         }
-        self.attend_learning(ctx, shared);
+        self.take_learning_results(ctx, shared);
         self.keep_edits(ctx, shared);
     }
 
@@ -303,7 +303,7 @@ impl Screen for RegionsScreen {
         self.canvas.show(ui, picture, (info.width, info.height), &mut self.editor);
     }
 
-    fn keep(&mut self, shared: &Shared) {
+    fn save_unsaved(&mut self, shared: &Shared) {
         if self.begun.0 != shared.recording_number || !self.editor.is_unsaved() {
             return;
         }

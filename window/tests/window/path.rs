@@ -221,7 +221,7 @@ fn unsaved_boxes_are_offered_again_and_a_marked_camera_is_offered_for_the_next_r
     window.click("5  throttle");
     window.click("Remove this box");
     assert_eq!(window.harness.state().marked().len(), 4);
-    window.harness.state_mut().keep();
+    window.harness.state_mut().save_unsaved();
     assert!(clip.with_extension("regions.draft.toml").exists());
 
     // Another session with the same home folder.

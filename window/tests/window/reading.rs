@@ -71,7 +71,7 @@ fn entered_wind_and_air_stay_in_their_fields_and_change_the_result() {
     let summary: serde_json::Value = serde_json::from_slice(&std::fs::read(summary).unwrap()).unwrap();
     assert_eq!(summary["wind"]["source"], "given");
     assert_eq!(summary["air"]["altitude_from"], "sea-level");
-    assert_eq!(summary["air"]["altitude_from_told"], true);
+    assert_eq!(summary["air"]["altitude_from_given"], true);
     assert_eq!(written(&window, "Field elevation"), "4200ft");
 }
 

@@ -125,7 +125,7 @@ fn a_failure_to_save_is_reported_and_the_edits_stay() {
     assert!(sitting.notice().contains("Your edits are kept in the window"), "{}", sitting.notice());
     let legs = sitting.flight().legs.len();
     fs::create_dir(sitting.folder.path().join("flight-result")).unwrap();
-    sitting.window.state_mut().keep();
+    sitting.window.state_mut().save_unsaved();
     assert_eq!(sitting.kept().legs().len(), legs);
 }
 

@@ -12,7 +12,7 @@ use pairspeed_window::App;
 use pairspeed_window::store::Store;
 
 use super::driving::{Sitting, again, app_with, demonstration, simulated};
-use super::plots::with_a_lost_picture;
+use super::plots::with_signal_loss;
 use super::snapshot;
 
 /// Number of pixels that another version of the software renderer may draw differently: less than two tenths
@@ -50,7 +50,7 @@ fn the_legs_the_comparison_and_the_card_look_as_they_did() {
 #[test]
 #[ignore = "makes pictures for people"]
 fn flights_with_blank_frames_as_pictures() {
-    for (name, finished) in [("lost", with_a_lost_picture()), ("blanks", simulated())] {
+    for (name, finished) in [("lost", with_signal_loss()), ("blanks", simulated())] {
         for theme in [egui::Theme::Light, egui::Theme::Dark] {
             let home = tempfile::tempdir().unwrap();
             let mut sitting = app_with(Vec::new(), again(&finished, PathBuf::new()), &home);

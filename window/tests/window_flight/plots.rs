@@ -14,7 +14,7 @@ use super::common::{Plan, fly, record};
 use super::driving::{Sitting, app_with, demo_clips, simulated};
 
 /// A flight in which the signal is lost for some seconds of its third leg, and no other frame is blank.
-pub fn with_a_lost_picture() -> Finished {
+pub fn with_signal_loss() -> Finished {
     let plan = Plan { wind: 4.0, leg_s: (11.0, 13.0), blank_share: 0.0, wrong_share: 0.0, ..Plan::default() };
     let plan = Plan { lost: vec![(50.0, 54.0)], gaps: vec![(70.0, 72.0)], ..plan };
     let record = record(fly(&plan).readings);
@@ -25,7 +25,7 @@ pub fn with_a_lost_picture() -> Finished {
 #[test]
 fn blank_frames_are_marked_in_the_plot_and_described_in_words() {
     let home = tempfile::tempdir().unwrap();
-    let finished = with_a_lost_picture();
+    let finished = with_signal_loss();
     let readings = &finished.flight.series.readings;
     let speed = finished.flight.speed().unwrap();
     let blank = speed.blank_counts().values().sum::<usize>();

@@ -21,7 +21,7 @@ fn without(channel: &Channel) -> Finished {
         cause: UnreadCause::NoGlyphsFit,
         setup_file: "nose.setup.toml".into(),
         clip: "flight.avi".into(),
-        teach_at_s: vec![4.2, 12.4],
+        label_at_s: vec![4.2, 12.4],
         command: None,
     };
     let mut readings = fly(&Plan::default()).readings;

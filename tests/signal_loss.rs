@@ -29,7 +29,7 @@ fn flight(lost: impl Fn(u32, &dyn Fn(u32) -> GrayImage) -> GrayImage) -> Reading
 /// Numbers of the frames whose readings are blank because of signal loss.
 fn without_picture(readings: &Readings) -> Vec<u32> {
     let blank = readings.channels[0].blank.iter().zip(0..);
-    blank.filter(|(blank, _)| **blank == Blank::LostPicture).map(|(_, number)| number).collect()
+    blank.filter(|(blank, _)| **blank == Blank::SignalLost).map(|(_, number)| number).collect()
 }
 
 fn losses(readings: &Readings) -> Vec<(SignalLossKind, usize)> {
