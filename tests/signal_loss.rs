@@ -66,7 +66,7 @@ fn a_frame_repeated_for_long_is_read_once() {
     let readings = flight(|_, seen| seen(LOST.start));
     assert_eq!(losses(&readings), [(SignalLossKind::Frozen, LOST.len() - 1)]);
     assert_eq!(without_picture(&readings), (LOST.start + 1..LOST.end).collect::<Vec<_>>());
-    assert!(lost_sentences(&readings)[0].contains("one frame repeated"));
+    assert!(lost_sentences(&readings)[0].contains("the image is frozen"));
 }
 
 #[test]

@@ -421,7 +421,7 @@ mod tests {
         let text = fs::read_to_string(&path).unwrap().replace("column = 1", "column = 9");
         fs::write(&path, text).unwrap();
         let message = GlyphSet::load(folder.path()).unwrap_err().to_string();
-        assert!(message.contains("no cell 9"), "{message}");
+        assert!(message.contains("no column 9"), "{message}");
     }
     /// The message for a saved set after a change to its description or image.
     fn message_after(change: impl Fn(&Path)) -> String {

@@ -143,7 +143,9 @@ fn verdict_word(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Faster => "faster",
         Verdict::Slower => "slower",
-        Verdict::NotSignificantAfterCorrection => "not significant after correction for the number of steps compared",
+        Verdict::NotSignificantAfterCorrection => {
+            "not significant after correction for the number of steps compared"
+        }
         Verdict::NotSignificant => "no difference shown",
     }
 }

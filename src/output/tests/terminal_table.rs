@@ -27,10 +27,10 @@ fn the_table_gives_the_answer_first_and_then_what_is_blank() {
 Throttle was read from the overlay.
 speed: 2 of 3 frames read (66.7 %); left blank: 1 not legible
 voltage: 2 of 3 frames read (66.7 %); left blank: 1 no text in the region
-Channel speed: 33 % of the frames are left blank; main reason, in 1 of 1: not legible. Check the
-  region in the setup.
-Channel voltage: 33 % of the frames are left blank; main reason, in 1 of 1: no text in the region.
+Channel speed: 33 % of the frames are left blank; main reason, in 1 of 1 blank frames: not legible.
   Check the region in the setup.
+Channel voltage: 33 % of the frames are left blank; main reason, in 1 of 1 blank frames: no text in
+  the region. Check the region in the setup.
 The second clip starts 0.4 s after the first ends.
 "
     );
