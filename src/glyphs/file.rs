@@ -400,6 +400,17 @@ mod tests {
     }
 
     #[test]
+    fn the_number_of_images_is_read_under_its_earlier_name_too() {
+        let folder = tempfile::tempdir().unwrap();
+        small_set().save(folder.path(), Existing::ReplaceOwn).unwrap();
+        let path = folder.path().join(DESCRIPTION);
+        let text = fs::read_to_string(&path).unwrap();
+        assert!(text.contains("image_count = 3"), "{text}");
+        fs::write(&path, text.replace("image_count", "pictures")).unwrap();
+        assert_eq!(GlyphSet::load(folder.path()).unwrap(), small_set());
+    }
+
+    #[test]
     fn a_missing_set_is_named_with_the_fix() {
         let message = GlyphSet::load(Path::new("nowhere")).unwrap_err().to_string();
         assert!(message.contains("nowhere") && message.contains("glyphs"), "{message}");
@@ -421,7 +432,7 @@ mod tests {
         let text = fs::read_to_string(&path).unwrap().replace("column = 1", "column = 9");
         fs::write(&path, text).unwrap();
         let message = GlyphSet::load(folder.path()).unwrap_err().to_string();
-        assert!(message.contains("no column 9"), "{message}");
+        assert!(message.contains("correct column = 9"), "{message}");
     }
     /// The message for a saved set after a change to its description or image.
     fn message_after(change: impl Fn(&Path)) -> String {
@@ -477,7 +488,7 @@ mod tests {
                 fs::write(folder.join(DESCRIPTION), text.replace("\"speed.png\"", &format!("{picture:?}")))
                     .unwrap();
             });
-            assert!(message.contains("in the same folder"), "{picture}: {message}");
+            assert!(message.contains("must be in the folder of this set"), "{picture}: {message}");
         }
     }
 
