@@ -310,6 +310,6 @@ mod tests {
         let entries = std::fs::read_dir(folder.path()).unwrap();
         let mut left: Vec<String> = entries.map(|entry| file_name(&entry.unwrap().path())).collect();
         left.sort();
-        assert_eq!(left, ["5.png", "label-next-1.jpg", "label-next-best.png", "suspect-.png", "labels.toml"]);
+        assert_eq!(left, ["5.png", "label-next-1.jpg", "label-next-best.png", "labels.toml", "suspect-.png"]);
     }
 }
