@@ -27,7 +27,7 @@ const EDITS: &str = "recording_s = [0.0, 50.0]\n\n[[clip]]\nname = \"a.avi\"\nby
 kind = \"upwind\"\nthrottle_percent = 50.0\n";
 const LABELS: &str =
     "[[label]]\nclip = \"a.avi\"\nchannel = \"speed\"\ntime_s = 12.4\ntext = \"63\"\ninsisted = true\n";
-const SUMMARY: &str = "{\"format\": 1, \"program\": \"pairspeed\", \"speed_unit\": \"km/h\", \"steps\": [], \"pairs\": [], \"legs\": []}";
+const SUMMARY: &str = "{\"format\": 2, \"program\": \"pairspeed\", \"speed_unit\": \"km/h\", \"steps\": [], \"pairs\": [], \"legs\": []}";
 
 /// Pieces of text that often break parsers.
 const PIECES: [&str; 16] = [

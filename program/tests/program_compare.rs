@@ -89,10 +89,10 @@ fn invalid_comparisons_are_misuse_and_name_the_file_and_the_fix() {
     std::fs::create_dir(&broken).unwrap();
     let file = broken.join("summary.json");
     for (text, word) in [
-        ("{\"format\": 1,", "line 1"),
+        ("{\"format\": 2,", "line 1"),
         ("{\"format\": 99, \"speed_unit\": \"km/h\", \"steps\": []}", "format is 99"),
-        ("{\"format\": 1, \"speed_unit\": null, \"steps\": []}", "unit of its speeds"),
-        ("{\"format\": 1, \"speed_unit\": \"V\", \"steps\": []}", "unit of its speeds"),
+        ("{\"format\": 2, \"speed_unit\": null, \"steps\": []}", "unit of its speeds"),
+        ("{\"format\": 2, \"speed_unit\": \"V\", \"steps\": []}", "unit of its speeds"),
     ] {
         std::fs::write(&file, text).unwrap();
         let message = refused(broken.to_str().unwrap());
