@@ -145,7 +145,7 @@ fn a_moment_beyond_the_end_names_the_end() {
 fn a_channel_without_region_is_refused_with_the_marked_channels() {
     assert_teach_refused(
         &["--say", "hight@4=63"],
-        &["hight@4=63", "none of the labels", "it has regions for speed"],
+        &["hight@4=63", "none of the labels", "the channels that it has: speed"],
     );
 }
 

@@ -31,7 +31,7 @@ fn a_recording_without_setup_gives_the_readouts_and_the_airspeeds_of_a_manual_se
     let output = read(&clip, &["--json"]);
     let said = String::from_utf8_lossy(&output.stderr).into_owned();
     assert!(output.status.success(), "{said}");
-    assert!(said.contains("The overlay was searched"), "{said}");
+    assert!(said.contains("the overlay was searched"), "{said}");
 
     let found = LoadedSetup::load(&folder.path().join("flight.setup.toml")).unwrap().setup;
     let by_hand = LoadedSetup::load(&Path::new(running::PROJECT).join(SETUP)).unwrap().setup;
