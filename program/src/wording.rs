@@ -44,9 +44,8 @@ pub fn message(error: &dyn Advised) -> String {
 /// Why a label cannot be used, followed by the advice that belongs to it.
 pub fn label_problem(problem: &LabelProblem) -> String {
     match problem {
-        check_the_box @ LabelProblem::NoText => {
-            format!("{check_the_box} with `pairspeed inspect CLIP --setup FILE`")
-        }
+        // The text of this problem ends with the advice to check the box.
+        LabelProblem::NoText => format!("{problem} with `pairspeed inspect CLIP --setup FILE`"),
         other => other.to_string(),
     }
 }

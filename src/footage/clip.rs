@@ -51,8 +51,6 @@ pub struct Clip {
     has_next: bool,
     /// Whether the current frame has not been returned yet, so that it is returned next.
     current_is_due: bool,
-    /// Whether the file was closed; it is opened again when a frame is sought.
-    is_closed: bool,
     /// Areas for which the region decoder was found to give the same pixels as the general decoder.
     pub(super) verified_areas: Vec<PixelRect>,
     buffer: Vec<u8>,
@@ -104,7 +102,6 @@ impl Clip {
             next,
             has_next: true,
             current_is_due: false,
-            is_closed: false,
             verified_areas: Vec::new(),
             buffer: Vec::new(),
         };
@@ -255,7 +252,6 @@ impl Clip {
     fn rewind(&mut self) -> Result<(), FootageError> {
         self.close();
         (self.decoder, _) = SequentialDecoder::open(&self.info.path)?;
-        self.is_closed = false;
         self.reset_to_start();
         self.decode_next();
         if self.has_next { Ok(()) } else { Err(self.decoder.nothing_decoded()) }
@@ -279,7 +275,6 @@ impl Clip {
         (self.current, self.next) = (DecodedFrame::empty(), DecodedFrame::empty());
         self.has_next = false;
         self.current_is_due = false;
-        self.is_closed = true;
         release_freed_memory();
     }
 
@@ -331,7 +326,7 @@ impl FrameSource for Clip {
 
     fn seek(&mut self, time_s: f64) -> Result<(), FootageError> {
         let time_s = if time_s.is_nan() { 0.0 } else { time_s };
-        if self.is_closed {
+        if self.decoder.is_closed() {
             self.rewind()?;
         }
         self.set_origin();

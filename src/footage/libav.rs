@@ -16,9 +16,9 @@ use ffmpeg_next::{Dictionary, Error, StreamMut};
 
 use super::picture_memory::PictureMemory;
 
-/// Maximum size of one block of memory of libav, in bytes. It limits what a file's stated sizes can take: a packet, or the index of
-/// a container. Set by judgement: the largest block that is
-/// needed is a frame of 16 million pixels with 4 bytes each.
+/// Maximum size of one block of memory of libav, in bytes. It limits the memory that sizes stated in a file can take, such as
+/// those of a packet or of a container's index. Set by judgement: the largest block that is needed is a frame of 16 million pixels
+/// with 4 bytes each.
 const MAX_BLOCK_BYTES: usize = 80_000_000;
 /// Maximum number of pixels of a frame that is decoded when a file is opened, to find the properties of its streams. Source:
 /// ITU-T H.265, table A.8, MaxLumaPs of levels 5 to 5.2, for 4096 x 2176 pixels.

@@ -64,20 +64,13 @@ impl DecodePlan {
         }
         let (mut packets, config, _) = Packets::open(&clip.info().path)?;
         let config = DecoderConfig { threads: 1, pictures: clip.decoder_config().pictures.clone(), ..config };
-        let size = (clip.info().width, clip.info().height);
+        let plan = |packets, config, verified, only_areas| {
+            Some(Self { packets, verified, config, access, workers, only_areas, last_access_timestamp: None })
+        };
         if config.codec != Id::MJPEG {
-            let verified = Vec::new();
-            let (only_areas, last_access_timestamp) = (None, None);
-            return Ok(Some(Self {
-                packets,
-                verified,
-                config,
-                access,
-                workers,
-                only_areas,
-                last_access_timestamp,
-            }));
+            return Ok(plan(packets, config, Vec::new(), None));
         }
+        let size = (clip.info().width, clip.info().height);
         if config.checked_size != Some(size) {
             return Ok(None);
         }
@@ -93,8 +86,7 @@ impl DecodePlan {
             }
             clip.verified_areas.extend_from_slice(areas);
         }
-        let only_areas = Some(areas.to_vec());
-        Ok(Some(Self { packets, verified, config, access, workers, only_areas, last_access_timestamp: None }))
+        Ok(plan(packets, config, verified, Some(areas.to_vec())))
     }
 
     /// Reads the whole clip in chunks.

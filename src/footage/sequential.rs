@@ -30,13 +30,17 @@ impl DecodedFrame {
     }
 }
 
-/// An open file and its decoder.
+/// The packets of an open file, and their decoder.
+struct OpenFile {
+    packets: Packets,
+    decoder: FrameDecoder,
+}
+
+/// Decodes the frames of a file one after the other.
 pub(super) struct SequentialDecoder {
     config: DecoderConfig,
-    /// The packets of the file; `None` once the file is closed.
-    packets: Option<Packets>,
-    /// The decoder; `None` once the file is closed.
-    decoder: Option<FrameDecoder>,
+    /// `None` once the file is closed.
+    open: Option<OpenFile>,
     propagation: ErrorPropagation,
     /// Number of packets or frames that could not be decoded since the start or the last seek.
     pub lost: u64,
@@ -52,13 +56,13 @@ impl SequentialDecoder {
         let decoder = FrameDecoder::open(config.clone())?;
         info.levels = level_range(decoder.color_range());
         let propagation = ErrorPropagation::new(libav::is_intra_only(config.codec));
-        let (packets, decoder) = (Some(packets), Some(decoder));
-        Ok((Self { config, packets, decoder, propagation, lost: 0, gave_up: false, references: 0 }, info))
+        let open = Some(OpenFile { packets, decoder });
+        Ok((Self { config, open, propagation, lost: 0, gave_up: false, references: 0 }, info))
     }
 
     /// The timestamps of the packets read ahead, in file order.
     pub(super) fn timestamps_ahead(&self) -> Vec<Option<i64>> {
-        self.packets.as_ref().map(Packets::timestamps_ahead).unwrap_or_default()
+        self.open.as_ref().map(|open| open.packets.timestamps_ahead()).unwrap_or_default()
     }
 
     /// The settings with which the decoder was opened.
@@ -68,8 +72,7 @@ impl SequentialDecoder {
 
     /// Why reading stopped before the end of the file; `None` if it did not.
     pub(super) fn stopped(&self) -> Option<String> {
-        let stopped = self.packets.as_ref().and_then(|packets| packets.stopped.clone());
-        stopped.or_else(|| {
+        self.read_stopped().or_else(|| {
             self.gave_up.then(|| "too many pieces of the video in a row could not be decoded".into())
         })
     }
@@ -78,8 +81,8 @@ impl SequentialDecoder {
     pub(super) fn next(&mut self, decoded: &mut DecodedFrame) -> bool {
         let mut failures = 0;
         while failures < MAX_FAILURES {
-            let Some(decoder) = &mut self.decoder else { return false };
-            match decoder.receive(&mut decoded.frame) {
+            let Some(open) = &mut self.open else { return false };
+            match open.decoder.receive(&mut decoded.frame) {
                 DecoderOutput::Frame { errors } => {
                     decoded.timestamp = decoded.frame.timestamp();
                     decoded.damaged = self.propagation.is_damaged(errors, decoded.frame.is_key());
@@ -112,12 +115,11 @@ impl SequentialDecoder {
 
     /// Seeks the key frame at or before `timestamp`. Returns whether the container supports seeking.
     pub(super) fn seek(&mut self, timestamp: i64) -> bool {
-        if !self.packets.as_mut().is_some_and(|packets| packets.seek(timestamp)) {
+        let Some(open) = &mut self.open else { return false };
+        if !open.packets.seek(timestamp) {
             return false;
         }
-        if let Some(decoder) = &mut self.decoder {
-            decoder.flush();
-        }
+        open.decoder.flush();
         self.propagation.reset();
         self.lost = 0;
         self.gave_up = false;
@@ -126,38 +128,41 @@ impl SequentialDecoder {
 
     /// The timestamp of the key frame at or before `timestamp`; `None` if the container's index has none.
     pub(super) fn key_timestamp_before(&mut self, timestamp: i64) -> Option<i64> {
-        self.packets.as_mut()?.key_timestamp_before(timestamp)
+        self.open.as_mut()?.packets.key_timestamp_before(timestamp)
     }
 
     /// Closes the file. This frees the container's index, whose size grows with the length of the clip, and the pictures of the
     /// decoder.
     pub(super) fn close(&mut self) {
         self.references = self.references();
-        (self.packets, self.decoder) = (None, None);
+        self.open = None;
+    }
+
+    pub(super) fn is_closed(&self) -> bool {
+        self.open.is_none()
     }
 
     /// Number of pictures that the decoder keeps to predict others from, as the video states it.
     pub(super) fn references(&self) -> usize {
-        self.decoder.as_ref().map_or(self.references, FrameDecoder::references)
+        self.open.as_ref().map_or(self.references, |open| open.decoder.references())
     }
 
     /// Sends the decoder one packet, or the end of the stream. Returns `false` if the end was sent before.
     fn send_packet(&mut self) -> bool {
-        let Some(next) = self.packets.as_mut().and_then(Packets::next) else {
-            return self.decoder.as_mut().is_some_and(FrameDecoder::send_end);
-        };
+        let Some(open) = &mut self.open else { return false };
+        let Some(next) = open.packets.next() else { return open.decoder.send_end() };
         self.count_lost(next.missing);
         if next.packet.is_corrupt() {
             self.propagation.packet_incomplete(self.in_flight());
         }
-        if !self.decoder.as_mut().is_some_and(|decoder| decoder.send(&next.packet)) {
+        if !self.open.as_mut().is_some_and(|open| open.decoder.send(&next.packet)) {
             self.count_lost(1);
         }
         true
     }
 
     fn in_flight(&self) -> u32 {
-        self.decoder.as_ref().map_or(1, FrameDecoder::in_flight)
+        self.open.as_ref().map_or(1, |open| open.decoder.in_flight())
     }
 
     fn count_lost(&mut self, packets: u64) {
@@ -167,6 +172,11 @@ impl SequentialDecoder {
         }
     }
 
+    /// Why no further packets could be read; `None` if the end of the file was reached, or not yet.
+    fn read_stopped(&self) -> Option<String> {
+        self.open.as_ref().and_then(|open| open.packets.stopped.clone())
+    }
+
     /// The error for a file of which no frame can be decoded.
     pub(super) fn nothing_decoded(&self) -> FootageError {
         if let Err(error) = self.config.check_memory() {
@@ -174,7 +184,7 @@ impl SequentialDecoder {
         }
         let path = self.config.path.clone();
         // If only the decoder failed, the disk is not at fault.
-        match self.packets.as_ref().and_then(|packets| packets.stopped.clone()) {
+        match self.read_stopped() {
             Some(reason) => FootageError::ReadFailed { path, reason },
             None => FootageError::Damaged { path, reason: "none of its video frames can be decoded".into() },
         }

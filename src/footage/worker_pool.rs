@@ -1,5 +1,5 @@
-//! A pool of workers, one for each core as far as the memory allows. Each worker decodes chunks of a video and runs the caller's task on
-//! every frame where it is decoded. The results are returned in the order of the chunks.
+//! A pool of workers: one for each core, or fewer if the memory is not enough for their pictures. Each worker decodes chunks of a
+//! video and runs the caller's task on every frame where it is decoded. The results are returned in the order of the chunks.
 
 use std::collections::{BTreeMap, VecDeque};
 use std::ops::ControlFlow;

@@ -35,8 +35,9 @@ use crate::toml_words::in_one_line;
 
 /// File name of the description in the folder of a glyph set.
 const DESCRIPTION: &str = "glyphs.toml";
-/// File name of the labelled readings in the folder of a glyph set.
-pub const LABELS: &str = "labels.toml";
+/// File names of the labelled readings in the folder of a glyph set: the present name, and the name in folders that
+/// earlier versions wrote. The first file that exists is read; only the present name is written.
+pub const LABEL_FILES: [&str; 2] = ["labels.toml", "told.toml"];
 
 /// Maximum number of faces of a glyph set. Learned sets have one for each typeface and size; set by judgement.
 const MAX_FACES: usize = 64;
@@ -213,7 +214,8 @@ impl GlyphSet {
     ///
     /// [`GlyphFileError::OtherFolder`] if they are not.
     pub fn check_folder(folder: &Path) -> Result<(), GlyphFileError> {
-        let is_set = || folder.join(LABELS).is_file() || own_pictures(folder).is_some();
+        let has_labels = LABEL_FILES.iter().any(|name| folder.join(name).is_file());
+        let is_set = || has_labels || own_pictures(folder).is_some();
         if files_in(folder).is_empty() || is_set() {
             return Ok(());
         }
@@ -498,7 +500,7 @@ mod tests {
         fs::write(folder.path().join("speed.png"), "a photo").unwrap();
         let error = small_set().save(folder.path(), Existing::ReplaceOwn).unwrap_err();
         assert!(matches!(error, GlyphFileError::OtherFolder { .. }), "{error}");
-        fs::write(folder.path().join(LABELS), "").unwrap();
+        fs::write(folder.path().join(LABEL_FILES[0]), "").unwrap();
         let message = small_set().save(folder.path(), Existing::ReplaceOwn).unwrap_err().to_string();
         assert!(message.contains("speed.png") && message.contains("not made by this program"), "{message}");
         assert_eq!(fs::read(folder.path().join("speed.png")).unwrap(), b"a photo");

@@ -12,7 +12,7 @@ use ndarray::Array2;
 use crate::model::channel::Channel;
 
 pub use builtin::builtin_sets;
-pub use file::{GlyphFileError, LABELS};
+pub use file::{GlyphFileError, LABEL_FILES};
 
 /// The characters that a glyph set may contain, in the order in which they are stored.
 pub const CHARACTERS: &str = "0123456789.-:";

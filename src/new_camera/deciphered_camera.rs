@@ -93,6 +93,7 @@ impl<'a> DecipheredCamera<'a> {
     pub(super) fn leave_out_doubtful(
         &mut self,
         set: &mut GlyphSet,
+        sample: &mut Sample,
         read: &[TimedReadings],
     ) -> Vec<PixelRect> {
         let mut doubtful = vec![Vec::new(); self.readouts.len()];
@@ -124,7 +125,7 @@ impl<'a> DecipheredCamera<'a> {
         };
         set.faces.retain(has_digits);
         let left_out: Vec<usize> = (0..self.readouts.len()).filter(|region| !agrees(*region)).collect();
-        left_out.into_iter().rev().map(|region| self.remove(region)).collect()
+        left_out.into_iter().rev().map(|region| self.remove(region, sample)).collect()
     }
 
     /// Questions to the pilot about the digits that the glyph set lacks, chosen from the deciphered texts.
@@ -139,11 +140,12 @@ impl<'a> DecipheredCamera<'a> {
         questions(set, &readouts, &mut |time_s| search.whole_frame(clip, time_s))
     }
 
-    /// Removes a region with its labels and returns its box.
-    fn remove(&mut self, region: usize) -> PixelRect {
+    /// Removes a region with its labels and its patches in the sample, and returns its box.
+    fn remove(&mut self, region: usize, sample: &mut Sample) -> PixelRect {
         let NamedReadout { guess, rect, .. } = self.readouts.remove(region);
         self.deciphered.remove(region);
         self.setup.setup.regions.remove(region);
+        sample.regions.remove(region);
         self.labels.labels.retain(|label| label.channel != guess.channel);
         rect
     }

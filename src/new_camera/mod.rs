@@ -189,15 +189,14 @@ pub fn prepare_camera(
     }
     let mut camera =
         DecipheredCamera::new(readouts, still_time_s, still.dimensions(), setup_path, &file_name(&path));
-    let sample = camera.sample(&search, clip)?;
+    let mut sample = camera.sample(&search, clip)?;
     let mut set = learn_from(clip, &camera.setup, &camera.labels, &sample)?.set;
     let read = camera.read(&set, &sample, &search, clip)?;
-    let doubtful = camera.leave_out_doubtful(&mut set, &read);
+    let doubtful = camera.leave_out_doubtful(&mut set, &mut sample, &read);
     if camera.readouts.is_empty() {
         return Err(NewCameraError::Undeciphered { clip: name, boxes });
     }
     let questions = camera.questions(&set, &search, clip)?;
-    let sample = if doubtful.is_empty() { sample } else { camera.sample(&search, clip)? };
     clip.close();
     Ok(NewCamera {
         questions,

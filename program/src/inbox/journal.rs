@@ -31,7 +31,7 @@ pub enum JournalError {
         source: io::Error,
     },
     /// The file is not a journal, or a journal of another version.
-    #[error("{}: this version of the program cannot read this journal of the inbox ({reason}); move the file away", path.display())]
+    #[error("{}: this version of the program cannot read this list of the recordings already read from the inbox ({reason}); move the file away", path.display())]
     Foreign {
         /// Path of the journal.
         path: PathBuf,

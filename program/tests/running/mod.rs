@@ -28,6 +28,12 @@ pub fn error_of(output: &Output) -> String {
     String::from_utf8_lossy(&output.stderr).into_owned()
 }
 
+/// Whether this system can confine threads. If it cannot, says so in the output of the test.
+pub fn can_confine() -> bool {
+    let available = pairspeed::confinement::Confinement::check_available();
+    available.inspect_err(|reason| eprintln!("not tested: {reason}")).is_ok()
+}
+
 /// Rows of a CSV file as maps from column name to cell.
 pub fn rows(path: &Path) -> Vec<HashMap<String, String>> {
     csv::Reader::from_path(path).unwrap().deserialize().map(Result::unwrap).collect()

@@ -17,15 +17,13 @@ use thiserror::Error;
 
 use super::reading::{LabelMoment, LabelledReading};
 use crate::files::{Existing, MAX_TEXT_BYTES, read_text, write_whole};
-use crate::glyphs::LABELS;
+use crate::glyphs::LABEL_FILES;
 use crate::model::channel::Channel;
 use crate::toml_words::in_one_line;
 
 /// Difference in time below which two labels of one channel belong to the same frame, in seconds: the frame interval
 /// at 100 frames a second, which is faster than cameras record.
 const SAME_MOMENT_S: f64 = 0.01;
-/// Name of the label file in folders that earlier versions wrote.
-const EARLIER_NAME: &str = "told.toml";
 /// Comment at the top of the label file.
 const HEAD: &str = "# Labelled readings that the digits are learned from. Edit, add or remove readings here as you like;\n\
     # the next time the digits are taught, all readings in this file are used.\n\n";
@@ -97,7 +95,7 @@ impl LabelFile {
     /// Path of the label file of the glyph set in `folder`.
     #[must_use]
     pub fn path(folder: &Path) -> PathBuf {
-        folder.join(LABELS)
+        folder.join(LABEL_FILES[0])
     }
 
     /// Loads the labels of the glyph set in `folder`, also from a file of an earlier version. There are none if
@@ -107,7 +105,7 @@ impl LabelFile {
     ///
     /// [`LabelFileError::Unusable`] if the file cannot be read.
     pub fn load(folder: &Path) -> Result<Self, LabelFileError> {
-        let paths = [Self::path(folder), folder.join(EARLIER_NAME)];
+        let paths = LABEL_FILES.map(|name| folder.join(name));
         let path = paths.iter().find(|path| path.exists()).unwrap_or(&paths[0]);
         let unusable = |reason: String| LabelFileError::Unusable { path: path.clone(), reason };
         match read_text(path, MAX_TEXT_BYTES) {
@@ -194,7 +192,7 @@ mod tests {
     fn labels_of_an_earlier_version_are_kept() {
         let folder = tempfile::tempdir().unwrap();
         let text = "[[told]]\nclip = \"a.avi\"\nchannel = \"speed\"\ntime_s = 1.5\ntext = \"84\"\n";
-        fs::write(folder.path().join(EARLIER_NAME), text).unwrap();
+        fs::write(folder.path().join(LABEL_FILES[1]), text).unwrap();
         let mut file = LabelFile::load(folder.path()).unwrap();
         file.add("a.avi", &label(3.0, "63"));
         file.save(folder.path()).unwrap();
@@ -227,7 +225,7 @@ mod tests {
     #[test]
     fn a_file_with_a_mistake_is_named() {
         let folder = tempfile::tempdir().unwrap();
-        fs::write(folder.path().join(LABELS), "[[label]]\nclip = 3").unwrap();
+        fs::write(folder.path().join(LABEL_FILES[0]), "[[label]]\nclip = 3").unwrap();
         let message = LabelFile::load(folder.path()).unwrap_err().to_string();
         assert!(message.contains("labels.toml") && message.contains("correct the file"), "{message}");
     }
