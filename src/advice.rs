@@ -26,8 +26,7 @@ pub enum Advice {
     TeachDigits,
     /// Label at least one reading.
     LabelReading,
-    /// Check the labels. If a label is right although others contradict it, mark it as insisted on: it is then used
-    /// all the same.
+    /// Check the labels. If a label is right although others contradict it, confirm it: it is then used all the same.
     CheckLabels,
     /// Check the region in a frame.
     InspectRegion,

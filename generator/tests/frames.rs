@@ -38,7 +38,7 @@ fn row(frame: &Frame, row: usize) -> &[u8] {
 const EVERYTHING: &str = "[degradation]\nnoise = 8\nblur_px = 1\nline_shift_px = 1\ngain_flutter = 0.05\n\
     echo = { delay_px = 5, strength = 0.2 }\nlost_lines = { bursts_per_s = 3, lines = 20 }\n\
     composite = \"pal\"\ninterlaced = true\noverlay_drift_px = 2\ncamera_blur_px = 1\n\
-    lost_picture = [{ start_s = 1, length_s = 0.5, look = \"static\" }]\n";
+    signal_loss = [{ start_s = 1, length_s = 0.5, look = \"static\" }]\n";
 
 #[test]
 fn one_seed_gives_the_same_bytes_twice_and_another_seed_gives_others() {
@@ -93,7 +93,7 @@ fn no_text_is_readable_while_the_signal_is_lost_and_all_before_and_after() {
     let usual = all_frames(&source(3, "", &small(10)));
     for look in ["static", "blue", "black"] {
         let lost = format!(
-            "[degradation]\nlost_picture = [{{ start_s = 1.0, length_s = 0.5, look = \"{look}\" }}]\n"
+            "[degradation]\nsignal_loss = [{{ start_s = 1.0, length_s = 0.5, look = \"{look}\" }}]\n"
         );
         let with = source(3, "", &format!("{lost}{}", small(10)));
         for (shot, (with, without)) in shots(&with).iter().zip(all_frames(&with).iter().zip(&usual)) {
@@ -111,7 +111,7 @@ fn no_text_is_readable_while_the_signal_is_lost_and_all_before_and_after() {
 #[test]
 fn a_frozen_picture_repeats_one_frame_and_its_text_with_its_noise() {
     let rest =
-        "[degradation]\nnoise = 10\nlost_picture = [{ start_s = 1.2, length_s = 2.0, look = \"frozen\" }]\n";
+        "[degradation]\nnoise = 10\nsignal_loss = [{ start_s = 1.2, length_s = 2.0, look = \"frozen\" }]\n";
     for rate in [10, 30] {
         let source = source(3, "", &format!("{rest}{}", small(rate)));
         let frames = all_frames(&source);

@@ -40,7 +40,7 @@ fn the_readme_names_every_key_of_a_scenario() {
         [overlay]\n[[overlay.field]]\nchannel = \"speed\"\nposition = [1, 1]\nwidth = 3\nunit = \"m/s\"\n\
         font = \"block\"\nheight_px = 20\nedge_px = 1\nicon = \"speed\"\n[scenery]\nbackground = \"film.mp4\"\n\
         [degradation]\necho = { delay_px = 5, strength = 0.1 }\nlost_lines = { bursts_per_s = 1, lines = 5 }\n\
-        composite = \"pal\"\nlost_picture = [{ start_s = 1, length_s = 1, look = \"blue\" }]\n\
+        composite = \"pal\"\nsignal_loss = [{ start_s = 1, length_s = 1, look = \"blue\" }]\n\
         [video]\nlength_s = 9\n";
     let table = toml::Value::try_from(Scenario::from_toml(text).unwrap()).unwrap();
     let mut keys = BTreeSet::new();

@@ -6,8 +6,8 @@
 
 use super::readout::value_of;
 
-/// Minimum number of changes of a value that swapping two digits makes larger or smaller. With fewer, the two digits
-/// are never reported as confused. Set by judgement.
+/// Minimum number of changes, from one value to the next, whose size would differ if two digits were swapped. With
+/// fewer, the two digits are never reported as confused. Set by judgement.
 const MIN_STEPS: usize = 8;
 
 /// Two digits are reported as confused if swapping them reduces the sum of the absolute changes of the values by more

@@ -12,9 +12,9 @@ use crate::stats::upper_median;
 
 /// Width of the strip read on each side of the box, in heights of the box.
 const SIDE_WIDTH: f32 = 1.6;
-/// Limits for digits beside the box: minimum probability of a digit, and minimum share of the frames with such a
-/// digit. The box is enlarged if either pair of limits is fulfilled; the first one that is fulfilled decides by how
-/// much. Set by judgement: single frames are misread.
+/// Thresholds for a digit beside the box: minimum probability of the digit, and minimum share of the frames that show a
+/// digit of this probability. The box is enlarged if either pair is met; the first pair that is met determines by how
+/// much. Set by judgement: a share is required because occasional frames are misread.
 const LIMITS: [(f32, f32); 2] = [(0.85, 0.02), (0.45, 0.08)];
 /// Minimum number of frames with a digit beside the box.
 const MIN_FRAMES: usize = 2;

@@ -45,7 +45,7 @@ const MIN_CONSTANT_SHARE: f32 = 0.8;
 
 /// Minimum certainty of a number that never changes, 0 to 1.
 const MIN_CONSTANT_CERTAINTY: f32 = 0.85;
-/// Maximum width of the box of a single digit, in heights of the box.
+/// Maximum width of the box of a single digit, as a multiple of its height.
 const MAX_SINGLE_WIDTH: f32 = 0.95;
 /// Minimum number of readouts that are wider than a single digit, for their median height to be used.
 const MIN_NUMBERS: usize = 2;

@@ -29,7 +29,7 @@ pub enum OutputKind {
     /// A setup, a page or a result. The pilot may have edited it, so it is never replaced as if only the program
     /// had written it.
     Document,
-    /// A PNG image. The program recognises its own images by the software that they name.
+    /// A PNG image. The program recognises its own images by the software that their metadata name.
     Picture,
 }
 

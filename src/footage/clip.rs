@@ -30,8 +30,8 @@ const DEFAULT_RATE_HZ: f64 = 25.0;
 /// Maximum relative difference between the stated frame rate and the rate computed from the first timestamps.
 /// If the difference is larger, the computed rate is used. Set by judgement.
 const MAX_RATE_DIFFERENCE: f64 = 0.02;
-/// Maximum time in seconds by which a wanted frame may be later than the current frame, for all frames in between to
-/// be decoded; for a later one the decoder seeks. Used if the container has no index of key frames. Set by judgement.
+/// If the wanted frame is at most this many seconds after the current one, all frames in between are decoded;
+/// otherwise the decoder seeks. Used if the container has no index of key frames. Set by judgement.
 const MAX_DECODE_AHEAD_S: f64 = 2.0;
 /// Distance before the wanted time at which a seek starts, in seconds. If the first seek ends after the
 /// wanted time, the next one starts earlier. Set by judgement.

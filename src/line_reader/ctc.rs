@@ -15,7 +15,7 @@ const MIN_PROBABILITY: f64 = 1e-5;
 /// A text and its probability.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct TextProbability {
-    /// Classes of its characters.
+    /// Class of each character of the text: an index into the outputs of the network.
     pub(super) classes: Vec<u8>,
     /// Probability of the text, 0 to 1.
     pub(super) probability: f32,

@@ -118,7 +118,7 @@ pub enum NewCameraError {
     Labels(#[from] LabelFileError),
 }
 
-/// A readout cannot get a channel that another readout has already.
+/// A readout cannot be given a channel that another readout already has.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[error("another readout is the {}", .channel.name())]
 pub struct ChannelTaken {

@@ -146,6 +146,13 @@ pub fn holds_results(folder: &Path) -> bool {
     FORMATS.iter().any(|(name, _)| folder.join(name).exists())
 }
 
+/// Completes or removes the files that a killed run left in a result folder and beside it. Does nothing if another run
+/// is writing there, or if the folder cannot be written to.
+pub fn recover_results(folder: &Path) {
+    // Taking the lock recovers the files.
+    drop(FolderLock::take(folder));
+}
+
 /// The default name of the folder for the results of a clip.
 #[must_use]
 pub fn usual_name(clip: &Path) -> OsString {

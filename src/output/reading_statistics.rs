@@ -74,7 +74,7 @@ impl ConfidenceCounts {
 }
 
 impl ReadingStatistics {
-    /// Counts the frames of a channel.
+    /// Counts the frames in which a channel was read, by confidence, and those in which it was left blank, by reason.
     pub(super) fn of(readings: &Readings, channel: &ChannelReadings) -> Self {
         let blank = channel.blank_counts();
         let confidence = ConfidenceCounts::of(channel, &blank);

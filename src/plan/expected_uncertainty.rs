@@ -45,8 +45,8 @@ pub(super) struct ExpectedUncertainty {
 }
 
 impl ExpectedUncertainty {
-    /// Determines the causes of uncertainty. The gusts are taken as given, otherwise from the earlier flight,
-    /// otherwise from the wind. Adds what was assumed to `assumptions`.
+    /// Determines the contributions to the uncertainty. The gusts are those that the pilot stated; without them, those
+    /// of the earlier flight; without one, they are estimated from the wind. Adds what was assumed to `assumptions`.
     pub(super) fn of(
         request: &PlanRequest,
         earlier: Option<&FlownFlight>,

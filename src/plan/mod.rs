@@ -66,7 +66,7 @@ pub struct PlannedRun {
     pub throttle_percent: f64,
 }
 
-/// The plan of the next flights.
+/// The plan for the next flight.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TestCard {
     /// The steps, in ascending order of throttle.

@@ -31,7 +31,7 @@ pub struct PlanRequest {
     pub course_m: Option<f64>,
     /// Height above the ground in metres.
     pub height_m: f64,
-    /// Resolution of the displayed speed in m/s.
+    /// Display step of the speed, in m/s.
     pub quantum_mps: f64,
     /// Duration of a turn in seconds.
     pub turn_s: f64,

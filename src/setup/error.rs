@@ -212,7 +212,7 @@ pub enum SetupProblem {
     },
     /// Two regions have the same channel.
     #[error(
-        "region {first} already has the channel {}: keep one of the two regions, or rename the channel of this one",
+        "region {first} already has the channel {}: keep one of the two regions, or give this region another channel",
         channel.name()
     )]
     DuplicateChannel {

@@ -87,7 +87,7 @@ impl Region {
 pub struct Separator {
     /// The character: a decimal point or a colon.
     pub character: char,
-    /// Number of digits after the character; 0 if values are whole numbers, shown without the character.
+    /// Number of digits after the decimal character; 0 if values are whole numbers, shown without it.
     pub digits_after: u8,
 }
 

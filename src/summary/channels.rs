@@ -34,14 +34,14 @@ pub struct ChannelSummary {
     /// Why the channel cannot be read at all; `None` if it can be read.
     pub unread: Option<UnreadSummary>,
     /// The longest blank intervals, longest first.
-    pub longest_blanks: Vec<StretchSummary>,
+    pub longest_blanks: Vec<BlankStretchSummary>,
     /// Number of frames by confidence.
     pub confidence: ConfidenceSummary,
 }
 
 /// An interval without readings, from its first blank frame to the next frame read.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct StretchSummary {
+pub struct BlankStretchSummary {
     /// Time of the first blank frame, in seconds of flight time; `None` if not finite.
     pub start_s: Option<f64>,
     /// Time of the first frame after the interval, or of the last frame of the recording if the interval reaches its

@@ -18,7 +18,7 @@ mod schema;
 pub use airspeed::{AirspeedInterval, AirspeedSummary};
 pub use budget::{BudgetSummary, ContributionSummary, Extent};
 pub use channels::{
-    BlankReason, ChannelSummary, ConfidenceSummary, StretchSummary, UnreadReason, UnreadSummary,
+    BlankReason, BlankStretchSummary, ChannelSummary, ConfidenceSummary, UnreadReason, UnreadSummary,
 };
 pub use conditions::{AirSummary, PatternSummary, SeaLevelSummary, WindSummary};
 pub use flown_flight::{DensityError, FlownFlight, SpeedUnitError};

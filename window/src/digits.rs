@@ -175,8 +175,8 @@ impl DigitsScreen {
         shared.set_setup(Some(setup));
     }
 
-    /// Whether no digits were learned on this page yet, and the known glyphs read every channel in a share of at
-    /// least [`WELL_READ`] of the sampled frames.
+    /// Whether no digits have been learned on this page so far, and the known glyphs read every channel in at least
+    /// the share [`WELL_READ`] of the sampled frames.
     fn are_known(&self) -> bool {
         self.lesson.is_none() && self.known.iter().all(|(_, share)| *share >= WELL_READ)
     }

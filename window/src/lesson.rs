@@ -73,7 +73,7 @@ impl LessonView {
             let clips = self.left_out_clips.join(", ");
             let clips = visible::line(&clips);
             ui.label(format!(
-                "Labelled clips that are not in the folder of this recording; their labels are not used this time: {clips}"
+                "These labelled clips are not in the folder of this recording, so their labels are not used this time: {clips}. To use them, copy the clips into the folder and learn again."
             ));
         }
         if self.missing.is_empty() {

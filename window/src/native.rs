@@ -80,7 +80,7 @@ pub fn open(clips: Vec<PathBuf>) -> Result<(), WindowError> {
 /// [`WindowError`] if there is no display, or a library is missing that the window needs.
 pub fn try_display() -> Result<(), WindowError> {
     if !has_display() {
-        let reason = "there is no display: neither DISPLAY nor WAYLAND_DISPLAY is set".to_owned();
+        let reason = "there is no display (neither DISPLAY nor WAYLAND_DISPLAY is set): start the program from a desktop session".to_owned();
         return Err(WindowError { reason });
     }
     let options = NativeOptions {

@@ -7,7 +7,7 @@ use crate::flight::{Sample, Truth, simulate};
 use crate::frame::{Frame, Rows};
 use crate::overlay::{Layout, OverlayTexts};
 use crate::random::slow_wave;
-use crate::scenario::{LostLook, LostPicture, Scenario};
+use crate::scenario::{Scenario, SignalLoss, SignalLossKind};
 use crate::scenery::Scenery;
 use crate::signal::VideoLink;
 
@@ -78,7 +78,7 @@ impl FrameSource {
     pub fn frame(&self, shot: &RecordedFrame) -> RenderedFrame {
         let video = &self.scenario.video;
         match self.lost_at(shot.flight_s) {
-            Some(lost) if lost.look == LostLook::Frozen => {
+            Some(lost) if lost.look == SignalLossKind::Frozen => {
                 let (numerator, denominator) = video.frame_rate.fraction().unwrap_or((30, 1));
                 let rate = f64::from(numerator) / f64::from(denominator);
                 let back = ((shot.flight_s - lost.start_s) * rate - 1e-6).ceil().max(0.0) as u64;
@@ -111,8 +111,8 @@ impl FrameSource {
         shots.par_iter().map(|shot| self.frame(shot)).collect()
     }
 
-    fn lost_at(&self, flight_s: f64) -> Option<&LostPicture> {
-        let lost = &self.scenario.degradation.lost_picture;
+    fn lost_at(&self, flight_s: f64) -> Option<&SignalLoss> {
+        let lost = &self.scenario.degradation.signal_loss;
         lost.iter().find(|lost| (lost.start_s..lost.start_s + lost.length_s).contains(&flight_s))
     }
 

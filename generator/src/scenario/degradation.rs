@@ -32,7 +32,7 @@ pub struct Degradation {
     /// pixels.
     pub camera_blur_px: f32,
     /// Intervals of signal loss.
-    pub lost_picture: Vec<LostPicture>,
+    pub signal_loss: Vec<SignalLoss>,
 }
 
 /// A shifted copy of the image: table `[degradation.echo]`.
@@ -65,22 +65,22 @@ pub enum Composite {
     Ntsc,
 }
 
-/// An interval of signal loss: table `[[degradation.lost_picture]]`.
+/// An interval of signal loss: table `[[degradation.signal_loss]]`.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct LostPicture {
+pub struct SignalLoss {
     /// Start, in seconds from the start of the flight.
     pub start_s: f64,
     /// Length in seconds.
     pub length_s: f64,
     /// What the frames show during the loss.
-    pub look: LostLook,
+    pub look: SignalLossKind,
 }
 
 /// What the frames show while the signal is lost.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
-pub enum LostLook {
+pub enum SignalLossKind {
     /// Noise only.
     Static,
     /// A blue screen.

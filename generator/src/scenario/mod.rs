@@ -15,7 +15,7 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 pub use curve::Curve;
-pub use degradation::{Composite, Degradation, Echo, LostLines, LostLook, LostPicture};
+pub use degradation::{Composite, Degradation, Echo, LostLines, SignalLoss, SignalLossKind};
 pub use flight::{Airframe, FlightPlan, LegKind, LoneLeg, Pack, Receiver, Wind};
 pub use overlay::{Align, AltitudeOver, Channel, Field, Overlay, TextEdge};
 pub use video::{Codec, Container, PixelFormat, Rate, Scenery, Video};

@@ -79,8 +79,8 @@ impl Coder {
         self.system == Composite::Pal && row % 2 == 1
     }
 
-    /// Adds the colour to the brightness in `signal`, modulated on the subcarrier. `blue` and `red` have one value for
-    /// every two pixels.
+    /// Adds the colour to the brightness in `signal`, modulated on the subcarrier. `blue` and `red` are the colour
+    /// differences, with one value for every two pixels.
     pub(super) fn encode(&self, signal: &mut [f32], blue: &[f32], red: &[f32], carrier: &Carrier) {
         for (x, level) in signal.iter_mut().enumerate() {
             let (u, v) = (between(blue, x), between(red, x));

@@ -9,7 +9,7 @@ use rand_chacha::ChaCha8Rng;
 
 use crate::frame::{BLACK, Frame};
 use crate::random::{NoiseStore, Purpose, slow_wave, stream};
-use crate::scenario::{Degradation, Echo, LostLook, Scenario};
+use crate::scenario::{Degradation, Echo, Scenario, SignalLossKind};
 use composite::{Coder, padded};
 
 /// Standard deviation of the noise of the colour, as a share of that of the brightness, for signals other than
@@ -132,12 +132,18 @@ impl VideoLink {
     }
 
     /// The frame shown during signal loss; `None` if the last frame is repeated.
-    pub(crate) fn lost(&self, look: LostLook, width: usize, height: usize, number: u64) -> Option<Frame> {
+    pub(crate) fn lost(
+        &self,
+        look: SignalLossKind,
+        width: usize,
+        height: usize,
+        number: u64,
+    ) -> Option<Frame> {
         match look {
-            LostLook::Frozen => None,
-            LostLook::Blue => Some(Frame::plain(width, height, 41, 240, 110)),
-            LostLook::Black => Some(Frame::plain(width, height, 16, 128, 128)),
-            LostLook::Static => {
+            SignalLossKind::Frozen => None,
+            SignalLossKind::Blue => Some(Frame::plain(width, height, 41, 240, 110)),
+            SignalLossKind::Black => Some(Frame::plain(width, height, 16, 128, 128)),
+            SignalLossKind::Static => {
                 let mut frame = Frame::plain(width, height, 90, 128, 128);
                 let mut random = stream(self.seed, Purpose::Frame(number));
                 for row in frame.luma.chunks_exact_mut(width) {

@@ -203,13 +203,13 @@ fn the_composite_path_keeps_grey_and_passes_most_of_the_noise() {
 }
 
 #[test]
-fn a_lost_picture_is_noise_a_blue_or_a_black_screen() {
+fn a_signal_loss_is_noise_a_blue_or_a_black_screen() {
     let link = link("");
     let lost = |look| link.lost(look, WIDTH, HEIGHT, 11);
-    let noise = lost(LostLook::Static).unwrap();
+    let noise = lost(SignalLossKind::Static).unwrap();
     assert!(moments(levels(&noise.luma)).1 > 45.0);
     // ITU-R BT.601: blue at full strength is Y 41, Cb 240, Cr 110; black is Y 16.
-    assert_eq!(lost(LostLook::Blue).unwrap(), Frame::plain(WIDTH, HEIGHT, 41, 240, 110));
-    assert_eq!(lost(LostLook::Black).unwrap(), Frame::plain(WIDTH, HEIGHT, 16, 128, 128));
-    assert!(lost(LostLook::Frozen).is_none());
+    assert_eq!(lost(SignalLossKind::Blue).unwrap(), Frame::plain(WIDTH, HEIGHT, 41, 240, 110));
+    assert_eq!(lost(SignalLossKind::Black).unwrap(), Frame::plain(WIDTH, HEIGHT, 16, 128, 128));
+    assert!(lost(SignalLossKind::Frozen).is_none());
 }

@@ -80,7 +80,7 @@ impl RecordingReader for ProcessReader {
                 ))
             }),
             Err(error) => ReadingOutcome::Interrupted(format!(
-                "no process can be started to read the recording: {error}"
+                "cannot start the process that reads the recording: {error}"
             )),
         }
     }

@@ -5,7 +5,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use pairspeed::output::folder::{holds_results, usual_name};
+use pairspeed::output::folder::{holds_results, recover_results, usual_name};
 use serde::{Deserialize, Serialize};
 
 use super::arrivals::Arrivals;
@@ -192,6 +192,10 @@ impl InboxProcessor {
             RecordingPlan::Leave => return self.set_done(path),
             RecordingPlan::SetDone(entry, said) => {
                 say(format!("{}: {said}", path.display()));
+                if entry.state == State::Read {
+                    // The run that wrote the results was killed, perhaps while it removed its temporary folder.
+                    recover_results(&self.results_of(path, entry.folder));
+                }
                 return self.write(path, now, entry, say);
             }
             RecordingPlan::Read { entry, shorter } => (entry, shorter),

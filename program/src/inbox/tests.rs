@@ -168,10 +168,15 @@ fn after_a_kill_a_recording_is_read_again_unless_its_results_were_complete() {
         stage.restart();
     };
     killed(&mut stage);
-    fs::create_dir(usual_folder(std::slice::from_ref(&path))).unwrap();
-    fs::write(usual_folder(std::slice::from_ref(&path)).join("summary.json"), "").unwrap();
+    let results = usual_folder(std::slice::from_ref(&path));
+    fs::create_dir(&results).unwrap();
+    fs::write(results.join("summary.json"), "").unwrap();
+    let unfinished = results.join(".pairspeed-new.part");
+    fs::create_dir(&unfinished).unwrap();
+    fs::write(unfinished.join("summary.json"), "").unwrap();
     stage.scan();
     assert_eq!(stage.times_read(&path), 1, "its results were complete");
+    assert!(!unfinished.exists(), "the temporary folder of the killed run is removed");
     let deadly = stage.write("deadly.avi", 2, LENGTH);
     for _ in 0..3 {
         killed(&mut stage);

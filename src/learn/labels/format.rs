@@ -34,7 +34,7 @@ pub enum LabelFormatError {
         key: &'static str,
         /// Number of digits that the setup states under this key.
         wanted: u8,
-        /// Value of the key that would allow the label.
+        /// Value to which the key must be set for the label to be valid.
         fix: usize,
     },
     /// The unit is not minutes and seconds, but the text has a colon. Or the unit is minutes and seconds, but the

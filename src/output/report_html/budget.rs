@@ -27,7 +27,7 @@ pub(super) fn budgets(flight: &Flight) -> Markup {
                 @for step in with_rows { (fold(step, speed_symbol(flight))) }
                 p.origin {
                     "Degrees of freedom say how well the uncertainty itself is known; \u{201c}many\u{201d} means \
-                     that it does not depend on few samples."
+                     that it does not rest on only a few samples."
                 }
             }
         }

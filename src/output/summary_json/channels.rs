@@ -5,7 +5,7 @@ use crate::flight::Flight;
 use crate::output::reading_statistics::{BlankStretch, ConfidenceCounts, ReadingStatistics};
 use crate::readings::{UnreadCause, UnreadChannel};
 use crate::series::ChannelReadings;
-use crate::summary::{ChannelSummary, ConfidenceSummary, StretchSummary, UnreadReason, UnreadSummary};
+use crate::summary::{BlankStretchSummary, ChannelSummary, ConfidenceSummary, UnreadReason, UnreadSummary};
 
 /// Converts a channel's readings to the schema of the summary.
 pub(super) fn channel_summary(flight: &Flight, channel: &ChannelReadings) -> ChannelSummary {
@@ -29,8 +29,8 @@ pub(super) fn channel_summary(flight: &Flight, channel: &ChannelReadings) -> Cha
     }
 }
 
-fn stretch(stretch: &BlankStretch) -> StretchSummary {
-    StretchSummary {
+fn stretch(stretch: &BlankStretch) -> BlankStretchSummary {
+    BlankStretchSummary {
         start_s: number(stretch.start_s),
         end_s: number(stretch.end_s),
         frames: stretch.frames,

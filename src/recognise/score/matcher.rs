@@ -101,7 +101,7 @@ struct Filter {
     /// t' S^-1 t, with the template t and the noise covariance S, without the part that the noise of the template
     /// adds: the squared Mahalanobis distance between the character and no character.
     distance2: f32,
-    /// The part of t' S^-1 t, with the template t and the noise covariance S, that the noise of the template adds.
+    /// The part of t' S^-1 t that is due to noise in the template; t is the template and S the noise covariance.
     template_noise2: f64,
     parts: TemplateParts,
 }

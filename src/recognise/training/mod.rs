@@ -24,8 +24,8 @@ use pseudo_labels::{PseudoLabels, is_pseudo_label};
 /// judgement.
 const INITIAL_NOISE_LEVELS: f32 = 20.0;
 
-/// Margin penalty for digits never seen in a region, as a multiple of the standard deviation between the mean
-/// margins of the digits. An unseen digit may differ from its template as much as the seen ones do, and in
+/// Margin penalty for digits never seen in a region, as a multiple of the standard deviation of the digits' mean
+/// margins. An unseen digit may differ from its template as much as the seen ones do, and in
 /// the direction that lowers the margin. Set by judgement.
 const UNSEEN_MARGIN_PENALTY: f32 = 2.0;
 

@@ -15,7 +15,7 @@ use pairspeed::{ReadOptions, work_out};
 /// Name to which the file with earlier edits is renamed when the pilot discards them.
 const PREVIOUS_FILE: &str = "legs.previous.toml";
 
-/// A request to compute the flight again: its number, and the legs to use.
+/// A request to compute the flight again: number of the request, and the choice of legs.
 type Request = (u64, LegOptions);
 
 /// A computed flight, with the number of the request.

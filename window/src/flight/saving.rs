@@ -115,7 +115,7 @@ pub(super) fn bar(ui: &mut Ui, view_model: &ViewModel<'_>, saving: &Saving, acti
         } else if view_model.leg_editor.results_outdated() {
             let words = RichText::new("The saved results do not contain your last edits");
             ui.label(words.color(theme::colours(ui).unsure)).on_hover_text(
-                "Your edits are kept. The result files are still those from before the edits: press All to save them again.",
+                "Your edits are kept, but the result files do not contain them yet: press \u{201c}All\u{201d} to save them again.",
             );
         }
     });

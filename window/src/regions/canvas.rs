@@ -194,13 +194,13 @@ impl Canvas {
             self.grip = pressed.map(|at| grip_at(at, view, editor));
             self.drags += 1;
             if let Some(Grip::Whole(number, _) | Grip::Edges(number, ..)) = self.grip {
-                editor.choose(Some(number));
+                editor.select(Some(number));
             }
         }
         if response.clicked_by(PointerButton::Primary)
             && let Some(at) = response.interact_pointer_pos()
         {
-            editor.choose(box_at(view.to_picture(at), editor));
+            editor.select(box_at(view.to_picture(at), editor));
         }
         let Some((grip, at)) = self.grip.zip(response.interact_pointer_pos()) else {
             self.grip = self.grip.filter(|_| response.dragged());
@@ -251,7 +251,7 @@ impl Canvas {
         }
         let filter = EventFilter { horizontal_arrows: true, vertical_arrows: true, ..EventFilter::default() };
         ui.memory_mut(|memory| memory.set_focus_lock_filter(response.id, filter));
-        let Some(chosen) = editor.chosen() else { return };
+        let Some(selected) = editor.selected() else { return };
         for (key, (right, down)) in [
             (Key::ArrowLeft, (-1, 0)),
             (Key::ArrowRight, (1, 0)),
@@ -267,13 +267,13 @@ impl Canvas {
                 let times = ui.input_mut(|input| input.count_and_consume_key(modifiers, key)) as i64;
                 let by = (right * step * times, down * step * times);
                 let change = if grows { grown } else { moved };
-                editor.change_region(RegionChange::Keys(chosen), chosen, |region| {
+                editor.change_region(RegionChange::Keys(selected), selected, |region| {
                     region.rect = change(region.rect, by, frame);
                 });
             }
         }
         if ui.input_mut(|input| input.consume_key(Modifiers::NONE, Key::Delete)) {
-            editor.remove(chosen);
+            editor.remove(selected);
         }
     }
 }
@@ -293,8 +293,9 @@ fn box_at(at: Pos2, editor: &Editor) -> Option<usize> {
 
 /// What a drag from a point of the screen would move.
 fn grip_at(at: Pos2, view: CanvasTransform, editor: &Editor) -> Grip {
-    let chosen = editor.chosen().and_then(|number| Some((number, editor.marks().regions.get(number)?.rect)));
-    if let Some((number, rect)) = chosen
+    let selected =
+        editor.selected().and_then(|number| Some((number, editor.marks().regions.get(number)?.rect)));
+    if let Some((number, rect)) = selected
         && let Some((_, sides)) =
             handles(view.of_box(rect)).find(|(handle, _)| handle.distance(at) <= HANDLE_DISTANCE)
     {
@@ -334,8 +335,8 @@ fn draw_boxes(painter: &Painter, view: CanvasTransform, editor: &Editor) {
     let boxes = editor.marks().regions.iter().enumerate().zip(theme::BOXES.iter().cycle());
     for ((number, region), colour) in boxes {
         let rect = view.of_box(region.rect);
-        let chosen = editor.chosen() == Some(number);
-        let width = if chosen { 3.0 } else { 1.5 };
+        let selected = editor.selected() == Some(number);
+        let width = if selected { 3.0 } else { 1.5 };
         painter.rect_stroke(
             rect,
             0.0,
@@ -344,7 +345,7 @@ fn draw_boxes(painter: &Painter, view: CanvasTransform, editor: &Editor) {
         );
         painter.rect_stroke(rect, 0.0, Stroke::new(width, *colour), StrokeKind::Outside);
         draw_name(painter, rect, &format!("{}  {}", number + 1, region.channel.name()), *colour);
-        if chosen {
+        if selected {
             // On a small box the handles of the sides would hide the digits.
             let is_roomy = rect.size().min_elem() > 3.0 * HANDLE_SIZE;
             let shown = handles(rect).filter(|(_, (across, down))| is_roomy || across * down != 0);

@@ -34,7 +34,7 @@ pub enum RegionChange {
 #[derive(Debug, Default)]
 pub struct Editor {
     marks: Marks,
-    chosen: Option<usize>,
+    selected: Option<usize>,
     past: Vec<Marks>,
     future: Vec<Marks>,
     last: Option<RegionChange>,
@@ -44,8 +44,8 @@ pub struct Editor {
 impl Editor {
     /// Starts editing the saved name and regions.
     pub fn begin(&mut self, saved: Marks) {
-        let chosen = (!saved.regions.is_empty()).then_some(0);
-        *self = Self { marks: saved.clone(), saved, chosen, ..Self::default() };
+        let selected = (!saved.regions.is_empty()).then_some(0);
+        *self = Self { marks: saved.clone(), saved, selected, ..Self::default() };
     }
 
     /// The current name and regions.
@@ -59,13 +59,13 @@ impl Editor {
     }
 
     /// Index of the selected region; `None` if none is selected.
-    pub fn chosen(&self) -> Option<usize> {
-        self.chosen.filter(|chosen| *chosen < self.marks.regions.len())
+    pub fn selected(&self) -> Option<usize> {
+        self.selected.filter(|selected| *selected < self.marks.regions.len())
     }
 
     /// Selects a region, or none.
-    pub fn choose(&mut self, region: Option<usize>) {
-        self.chosen = region;
+    pub fn select(&mut self, region: Option<usize>) {
+        self.selected = region;
     }
 
     /// Whether there are changes that are not saved.
@@ -77,7 +77,7 @@ impl Editor {
     /// as saved.
     pub fn take(&mut self, saved: Marks) {
         self.change(RegionChange::Once, |marks| *marks = saved);
-        self.choose(self.chosen().or((!self.marks.regions.is_empty()).then_some(0)));
+        self.select(self.selected().or((!self.marks.regions.is_empty()).then_some(0)));
         self.mark_saved();
     }
 
@@ -119,7 +119,7 @@ impl Editor {
         let channel = self.free_channel();
         let unit = channel.usual_unit();
         self.change(RegionChange::Once, |marks| marks.regions.push(Region::new(channel, rect, unit)));
-        self.chosen = self.marks.regions.len().checked_sub(1);
+        self.selected = self.marks.regions.len().checked_sub(1);
     }
 
     /// Adds proposed regions, except those that largely overlap marked ones. A proposed channel that is already marked
@@ -138,8 +138,8 @@ impl Editor {
                 added += 1;
             }
         });
-        if self.chosen().is_none() && !self.marks.regions.is_empty() {
-            self.chosen = Some(0);
+        if self.selected().is_none() && !self.marks.regions.is_empty() {
+            self.selected = Some(0);
         }
         added
     }
@@ -149,7 +149,7 @@ impl Editor {
         if number < self.marks.regions.len() {
             self.change(RegionChange::Once, |marks| drop(marks.regions.remove(number)));
             let last = self.marks.regions.len().checked_sub(1);
-            self.chosen = self.chosen.and_then(|chosen| Some(chosen.min(last?)));
+            self.selected = self.selected.and_then(|selected| Some(selected.min(last?)));
         }
     }
 
@@ -263,7 +263,7 @@ mod tests {
         let editor = with_two();
         let channels: Vec<&str> = editor.marks().regions.iter().map(|region| region.channel.name()).collect();
         assert_eq!(channels, ["speed", "voltage"]);
-        assert_eq!(editor.chosen(), Some(1));
+        assert_eq!(editor.selected(), Some(1));
     }
 
     #[test]

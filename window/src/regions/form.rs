@@ -38,7 +38,7 @@ impl Reads<'_> {
 
 /// Shows the list of regions; a click selects a region.
 pub fn show_list(ui: &mut egui::Ui, editor: &mut Editor, reads: &Reads<'_>, found: Option<&FoundCamera>) {
-    let mut chosen = editor.chosen();
+    let mut selected = editor.selected();
     for ((number, region), colour) in
         editor.marks().regions.iter().enumerate().zip(theme::BOXES.iter().cycle())
     {
@@ -46,9 +46,9 @@ pub fn show_list(ui: &mut egui::Ui, editor: &mut Editor, reads: &Reads<'_>, foun
             let (swatch, _) = ui.allocate_exact_size(vec2(10.0, 20.0), Sense::hover());
             ui.painter().rect_filled(swatch, 2.0, *colour);
             let name = format!("{}  {}", number + 1, region.channel.name());
-            let button = Button::selectable(chosen == Some(number), name).min_size(vec2(112.0, 0.0));
+            let button = Button::selectable(selected == Some(number), name).min_size(vec2(112.0, 0.0));
             if ui.add(button).clicked() {
-                chosen = Some(number);
+                selected = Some(number);
             }
             let (words, tint) = read_words(ui, region, reads, number);
             ui.add(Label::new(RichText::new(words).color(tint)).wrap());
@@ -57,8 +57,8 @@ pub fn show_list(ui: &mut egui::Ui, editor: &mut Editor, reads: &Reads<'_>, foun
             show_guess(ui, region, readout);
         }
     }
-    if chosen != editor.chosen() {
-        editor.choose(chosen);
+    if selected != editor.selected() {
+        editor.select(selected);
     }
     if let Reads::Failed(message) = reads {
         ui.label(RichText::new(visible::line(message)).color(theme::colours(ui).wrong));
@@ -111,7 +111,7 @@ fn read_words(ui: &egui::Ui, region: &Region, reads: &Reads<'_>, number: usize) 
 
 /// Shows the form of the selected region.
 pub fn show_form(ui: &mut egui::Ui, editor: &mut Editor) {
-    let Some(number) = editor.chosen() else { return };
+    let Some(number) = editor.selected() else { return };
     let Some(before) = editor.marks().regions.get(number).cloned() else { return };
     let mut region = before.clone();
     let mut remove = false;
@@ -175,8 +175,8 @@ fn changed_field(before: &Region, after: &Region) -> Option<&'static str> {
 fn show_channel(ui: &mut egui::Ui, label: egui::Id, region: &mut Region) {
     let before = region.channel.clone();
     let own = matches!(region.channel, Channel::Other(_));
-    let chosen = if own { "a name of your own" } else { region.channel.name() };
-    let combo = ComboBox::from_id_salt("channel").width(120.0).selected_text(chosen.to_owned());
+    let selected = if own { "a name of your own" } else { region.channel.name() };
+    let combo = ComboBox::from_id_salt("channel").width(120.0).selected_text(selected.to_owned());
     let shown = combo.show_ui(ui, |ui| {
         for channel in Channel::KNOWN {
             let name = channel.name().to_owned();
@@ -203,8 +203,8 @@ fn show_unit(ui: &mut egui::Ui, label: egui::Id, region: &mut Region) {
     let quantity = region.channel.quantity();
     let name = |unit: Option<Unit>| unit.map_or("none", Unit::symbol);
     let open = region.channel == Channel::Speed && region.unit.is_none();
-    let chosen = if open { "which is shown?" } else { name(region.unit) };
-    let combo = ComboBox::from_id_salt("unit").width(120.0).selected_text(chosen);
+    let selected = if open { "which is shown?" } else { name(region.unit) };
+    let combo = ComboBox::from_id_salt("unit").width(120.0).selected_text(selected);
     let shown = combo.show_ui(ui, |ui| {
         let fitting = Unit::all().filter(|unit| quantity.is_none_or(|quantity| unit.quantity() == quantity));
         for unit in std::iter::once(None).chain(fitting.map(Some)) {

@@ -84,8 +84,8 @@ impl RegionsScreen {
     }
 
     fn closer(&mut self, factor: f32) {
-        let chosen = self.editor.chosen().and_then(|number| self.editor.marks().regions.get(number));
-        let rect = chosen.map(|region| region.rect);
+        let selected = self.editor.selected().and_then(|number| self.editor.marks().regions.get(number));
+        let rect = selected.map(|region| region.rect);
         self.canvas.zoom_by(factor);
         rect.into_iter().for_each(|rect| self.canvas.look_at(rect));
     }
@@ -97,7 +97,7 @@ impl RegionsScreen {
             if ui.button("Restore them").clicked() {
                 let marks = marks_of(&kept);
                 self.editor.change(editor::RegionChange::Once, |now| *now = marks);
-                self.editor.choose(Some(0));
+                self.editor.select(Some(0));
                 self.kept = None;
             }
             if ui.button("Discard them").clicked() {
