@@ -6,12 +6,13 @@
 //! how many of the labels are wrong. Frames whose fields show two texts do not count.
 
 use std::error::Error;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Instant;
 
-use benchmarks::{described, labelled_clips};
+use benchmarks::{Truth, described, labelled_clips};
 use pairspeed::decipher::{SampledFrames, decipher};
 use pairspeed::footage::{Clip, sample};
+use pairspeed::setup::Region;
 
 /// Number of frames of the sample.
 const FRAMES: usize = 120;
@@ -38,50 +39,69 @@ fn main() -> Result<(), Box<dyn Error>> {
             .flatten()
             .map(|time_s| time_s.parse())
             .collect::<Result<_, _>>()?;
+        let shown = ShownTexts { times_s, texts: &truth, legible: &legible };
         for region in &setup.regions {
-            let name = format!(
-                "{}, {}",
-                path.file_stem().unwrap_or_default().to_string_lossy(),
-                region.channel.name()
-            );
-            let Some(found) = decipher(&frames, region.rect) else {
-                println!("{name:32} none");
-                continue;
-            };
-            let texts = truth.get(region.channel.name()).ok_or("channel without truth")?;
-            let shown = |time_s: f64| {
-                let nearest =
-                    |frame: &usize| (times_s.get(*frame).copied().unwrap_or(f64::MAX) - time_s).abs();
-                let frame = (0..texts.len()).min_by(|one, other| nearest(one).total_cmp(&nearest(other)))?;
-                let text = texts
-                    .get(frame)
-                    .filter(|text| !text.contains('|') && legible.get(frame) == Some(&true))?;
-                Some(text.trim())
-            };
-            let wrong = |time_s: f64, text: &str| shown(time_s).is_some_and(|shown| shown != text);
-            let certain: Vec<_> = found.texts.iter().filter(|text| text.probability >= CERTAIN).collect();
-            let mistakes: Vec<_> = certain.iter().filter(|text| wrong(text.time_s, &text.text)).collect();
-            let wrong_labels = found.labels.iter().filter(|label| wrong(label.time_s, &label.text)).count();
-            let format_right = found.decimals == region.decimals;
-            println!(
-                "{name:32} {:>8} {:>9.1} {:>8} {:>7} {:>7}",
-                if format_right { "right" } else { "WRONG" },
-                100.0 * certain.len() as f64 / frames.times_s.len() as f64,
-                mistakes.len(),
-                found.labels.len(),
-                wrong_labels
-            );
-            for text in mistakes.iter().take(MAX_PRINTED) {
-                println!(
-                    "    {:.2} s: {} for {}",
-                    text.time_s,
-                    text.text,
-                    shown(text.time_s).unwrap_or_default()
-                );
-            }
+            print_region(&path, region, &frames, &shown)?;
         }
         let seconds = started.elapsed().as_secs_f64();
         println!("    {sampled_s:.1} s for the sample, {:.1} s to decipher", seconds - sampled_s);
+    }
+    Ok(())
+}
+
+/// The texts that the overlay of a clip shows.
+struct ShownTexts<'a> {
+    /// Time of each frame in seconds.
+    times_s: Vec<f64>,
+    /// The text of each frame, by the name of the channel.
+    texts: &'a Truth,
+    /// Whether the texts of each frame are legible.
+    legible: &'a [bool],
+}
+
+impl ShownTexts<'_> {
+    /// The text of a channel in the frame nearest to `time_s`; `None` if it is not legible there, or if two fields show two texts.
+    fn at(&self, channel: &str, time_s: f64) -> Option<&str> {
+        let texts = self.texts.get(channel)?;
+        let nearest = |frame: &usize| (self.times_s.get(*frame).copied().unwrap_or(f64::MAX) - time_s).abs();
+        let frame = (0..texts.len()).min_by(|one, other| nearest(one).total_cmp(&nearest(other)))?;
+        let text =
+            texts.get(frame).filter(|text| !text.contains('|') && self.legible.get(frame) == Some(&true))?;
+        Some(text.trim())
+    }
+}
+
+/// Deciphers one region and prints its line of the table.
+fn print_region(
+    path: &Path,
+    region: &Region,
+    frames: &SampledFrames,
+    shown: &ShownTexts<'_>,
+) -> Result<(), Box<dyn Error>> {
+    let channel = region.channel.name();
+    let name = format!("{}, {channel}", path.file_stem().unwrap_or_default().to_string_lossy());
+    let Some(found) = decipher(frames, region.rect) else {
+        println!("{name:32} none");
+        return Ok(());
+    };
+    if !shown.texts.contains_key(channel) {
+        return Err("channel without truth".into());
+    }
+    let wrong = |time_s: f64, text: &str| shown.at(channel, time_s).is_some_and(|shown| shown != text);
+    let certain: Vec<_> = found.texts.iter().filter(|text| text.probability >= CERTAIN).collect();
+    let mistakes: Vec<_> = certain.iter().filter(|text| wrong(text.time_s, &text.text)).collect();
+    let wrong_labels = found.labels.iter().filter(|label| wrong(label.time_s, &label.text)).count();
+    println!(
+        "{name:32} {:>8} {:>9.1} {:>8} {:>7} {:>7}",
+        if found.decimals == region.decimals { "right" } else { "WRONG" },
+        100.0 * certain.len() as f64 / frames.times_s.len() as f64,
+        mistakes.len(),
+        found.labels.len(),
+        wrong_labels
+    );
+    for text in mistakes.iter().take(MAX_PRINTED) {
+        let shown = shown.at(channel, text.time_s).unwrap_or_default();
+        println!("    {:.2} s: {} for {shown}", text.time_s, text.text);
     }
     Ok(())
 }

@@ -1,5 +1,7 @@
 //! All pages, from a recording to its results.
 
+use std::path::Path;
+
 use egui_kittest::kittest::Queryable as _;
 use pairspeed::learn::LabelFile;
 use pairspeed::model::channel::Channel;
@@ -35,13 +37,8 @@ fn moment(name: &str) -> Option<(&str, f64)> {
     Some((channel, 60.0 * minutes.parse::<f64>().ok()? + seconds.parse::<f64>().ok()?))
 }
 
-#[test]
-fn a_recording_is_marked_taught_and_read_in_the_window() {
-    let mut window = Window::new();
-    let clip = window.put_flight("salt-flat.avi", false);
-    window.open_flight(&clip);
-    assert!(window.shows("640 x 480 pixels"));
-
+/// Marks the regions by hand, changes one with keys and takes the change back, and saves the setup.
+fn mark_regions(window: &mut Window, clip: &Path) -> LoadedSetup {
     window.click("Mark the regions by hand");
     assert_eq!(window.harness.state().page(), Page::Regions);
     window.click("Propose boxes");
@@ -72,7 +69,11 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
     let saved = LoadedSetup::load(&file).unwrap();
     assert_eq!(saved.setup.regions, window.harness.state().marked());
     assert!(window.home.path().join("cameras").read_dir().unwrap().next().is_some());
+    saved
+}
 
+/// Labels readings of new digits until all ten digits are known.
+fn label_readings(window: &mut Window, saved: &LoadedSetup) {
     window.click("3  Digits");
     window.until_shown("Share of the sampled frames in which each channel can be read");
     if window.shows("you need not label anything") {
@@ -101,11 +102,13 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
     assert!(saved.glyph_folder().join("glyphs.toml").exists());
     let learnt = LabelFile::load(&saved.glyph_folder()).unwrap();
     assert_eq!(learnt.labels.iter().map(|label| label.text.as_str()).collect::<String>(), labelled);
+}
 
+/// Reads the flight into the folder `results`, and compares its airspeeds with the truth.
+fn read_flight(window: &mut Window, results: &Path) {
     window.click("4  Reading");
     window.click("Read the flight");
     window.until("the flight is read", |app| app.shared().finished.is_some());
-    let results = clip.with_file_name("flight-result");
     for file in ["report.html", "summary.json", "series.csv", "legs.csv", "pairs.csv"] {
         assert!(results.join(file).exists(), "{file}");
     }
@@ -117,15 +120,17 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
         let flown = flown_airspeed(step.throttle_percent.unwrap());
         assert!((step.airspeed.value / flown - 1.0).abs() < 0.03, "{step:?}, flown {flown}");
     }
+}
 
-    // The end of a leg is moved with keys; the results change, and are saved as they are shown.
+/// Moves the end of a leg with keys: the results change, and are saved as they are shown.
+fn edit_leg(window: &mut Window, results: &Path) {
     window.click("Next: see the legs");
     assert_eq!(window.harness.state().page(), Page::Legs);
     let answer = |window: &Window| {
         let finished = window.harness.state().shared().finished.as_ref().unwrap();
         (finished.flight.legs[0].clone(), finished.flight.pairs.clone())
     };
-    let before = answer(&window);
+    let before = answer(window);
     window.harness.key_press(egui::Key::E);
     window.harness.run_steps(2);
     for _ in 0..2 {
@@ -133,13 +138,26 @@ fn a_recording_is_marked_taught_and_read_in_the_window() {
         window.harness.run_steps(2);
     }
     window.until("the edit is worked out", |app| app.legs().is_settled());
-    let after = answer(&window);
+    let after = answer(window);
     assert!(after.0.samples < before.0.samples && after.1 != before.1);
     assert!(results.join("legs.toml").exists());
     let old = std::fs::read(results.join("pairs.csv")).unwrap();
     window.click("Pairs");
     window.until("the pairs are saved", |app| app.legs().is_settled());
     assert_ne!(std::fs::read(results.join("pairs.csv")).unwrap(), old);
+}
+
+#[test]
+fn a_recording_is_marked_taught_and_read_in_the_window() {
+    let mut window = Window::new();
+    let clip = window.put_flight("salt-flat.avi", false);
+    window.open_flight(&clip);
+    assert!(window.shows("640 x 480 pixels"));
+    let saved = mark_regions(&mut window, &clip);
+    label_readings(&mut window, &saved);
+    let results = clip.with_file_name("flight-result");
+    read_flight(&mut window, &results);
+    edit_leg(&mut window, &results);
 
     window.click("4  Reading");
     let report = std::fs::metadata(results.join("report.html")).unwrap().modified().unwrap();
