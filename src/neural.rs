@@ -2,7 +2,12 @@
 //!
 //! Images are arrays of rows x columns x channels.
 
-use ndarray::{Array1, Array2, Array3, ArrayView1, ArrayView2};
+use ndarray::linalg::general_mat_mul;
+use ndarray::{Array1, Array2, Array3, ArrayView1, ArrayView2, Axis};
+
+/// Maximum number of output pixels of a convolution whose inputs are copied into one matrix (one row of the image if it is wider).
+/// Set by judgement: large enough for the matrix product, and small enough for the memory with wide images.
+const MAX_POSITIONS: usize = 1024;
 
 /// A layer: weights (inputs x outputs, where a convolution has kernel rows x columns x channels inputs) and biases.
 #[derive(Debug, Clone)]
@@ -57,20 +62,31 @@ impl Layer {
         // A row of the kernel is contiguous: columns and channels follow each other.
         let piece = kernel.cols * channels;
         let rows = (rows + 2 * kernel.pad_rows + 1).saturating_sub(kernel.rows);
-        let mut inputs = Vec::with_capacity(rows * cols * kernel.rows * piece);
-        for (row, col) in (0..rows).flat_map(|row| (0..cols).map(move |col| (row, col))) {
-            for line in padded.chunks_exact(width).skip(row).take(kernel.rows) {
-                inputs.extend_from_slice(&line[col * channels..col * channels + piece]);
+        let outputs = self.biases.len();
+        let mut sums = Array3::zeros((rows, cols, outputs));
+        let rows_at_once = (MAX_POSITIONS / cols.max(1)).max(1);
+        let mut inputs = Vec::new();
+        for (part, mut sums) in sums.axis_chunks_iter_mut(Axis(0), rows_at_once).enumerate() {
+            inputs.clear();
+            let first = part * rows_at_once;
+            for (row, col) in
+                (first..first + sums.dim().0).flat_map(|row| (0..cols).map(move |col| (row, col)))
+            {
+                for line in padded.chunks_exact(width).skip(row).take(kernel.rows) {
+                    inputs.extend_from_slice(&line[col * channels..col * channels + piece]);
+                }
+            }
+            let positions = sums.dim().0 * cols;
+            if let (Ok(inputs), Ok(mut sums)) = (
+                ArrayView2::from_shape((positions, kernel.rows * piece), &inputs),
+                sums.view_mut().into_shape_with_order((positions, outputs)),
+            ) {
+                general_mat_mul(1.0, &inputs, &self.weights, 0.0, &mut sums);
             }
         }
-        let outputs = self.biases.len();
-        let Ok(inputs) = ArrayView2::from_shape((rows * cols, kernel.rows * piece), &inputs) else {
-            return Array3::zeros((rows, cols, outputs));
-        };
-        let mut sums = inputs.dot(&self.weights) + &self.biases;
-        sums.mapv_inplace(|level| level.max(0.0));
-        sums.into_shape_with_order((rows, cols, outputs))
-            .unwrap_or_else(|_| Array3::zeros((rows, cols, outputs)))
+        sums += &self.biases;
+        sums.mapv_inplace(|level: f32| level.max(0.0));
+        sums
     }
 }
 

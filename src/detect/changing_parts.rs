@@ -3,7 +3,6 @@
 
 use image::{GrayImage, Luma};
 use imageproc::region_labelling::{Connectivity, connected_components};
-use rayon::prelude::*;
 
 use super::gradients::PersistentGradients;
 use crate::geometry::PixelRect;
@@ -46,17 +45,14 @@ const WIDTH_HEIGHTS: (f32, f32) = (0.22, 9.0);
 /// Areas found with different limits may overlap.
 pub(super) fn find_changing(gradients: &PersistentGradients) -> Vec<PixelRect> {
     let strongest = strongest_text(gradients);
-    let limits: Vec<(f32, f32)> = STRENGTH_SHARES
+    let limits = STRENGTH_SHARES
         .iter()
-        .flat_map(|share| MAX_PRESENCES.iter().map(move |presence| (share * strongest, *presence)))
-        .collect();
-    let areas: Vec<PixelRect> = limits
-        .par_iter()
-        .flat_map_iter(|(strength, presence)| {
-            areas_within(gradients, *strength, |shown| shown > 0.0 && shown < *presence, belong_together)
-        })
-        .collect();
-    distinct(areas)
+        .flat_map(|share| MAX_PRESENCES.iter().map(move |presence| (share * strongest, *presence)));
+    // One after the other, because labelling a mask takes 25 times the memory of a frame.
+    let areas = limits.flat_map(|(strength, presence)| {
+        areas_within(gradients, strength, |shown| shown > 0.0 && shown < presence, belong_together)
+    });
+    distinct(areas.collect())
 }
 
 /// Finds the areas of text that never changes.

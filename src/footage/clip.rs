@@ -278,6 +278,12 @@ impl Clip {
         release_freed_memory();
     }
 
+    /// Reserves memory for frames that the caller keeps, in bytes: fewer decoders run at the same time if their frames are
+    /// large. The last call counts.
+    pub fn reserve_memory(&self, bytes: usize) {
+        self.decoder.config().pictures.reserve(bytes);
+    }
+
     /// Number of decoders for which there is memory beside the clip's own.
     pub(super) fn further_decoders(&self) -> usize {
         self.decoder.config().pictures.further_decoders(self.decoder.references())

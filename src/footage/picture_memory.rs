@@ -19,6 +19,8 @@ const OTHER_PICTURES: usize = 3;
 #[derive(Debug, Default)]
 pub(super) struct PictureMemory {
     used_bytes: AtomicUsize,
+    /// Memory that the caller needs for frames, in bytes.
+    reserved_bytes: AtomicUsize,
     largest_bytes: AtomicUsize,
     is_exceeded: AtomicBool,
 }
@@ -51,6 +53,12 @@ impl PictureMemory {
         self.is_exceeded.load(Ordering::Relaxed)
     }
 
+    /// Reserves memory for frames that the caller keeps, in bytes, so that fewer decoders run at the same time. No decoder is
+    /// refused memory because of it.
+    pub(super) fn reserve(&self, bytes: usize) {
+        self.reserved_bytes.store(bytes, Ordering::Relaxed);
+    }
+
     /// The limit, in bytes.
     pub(super) const fn limit_bytes() -> usize {
         MAX_BYTES
@@ -60,7 +68,8 @@ impl PictureMemory {
     /// predict others from and all have the size of the largest picture so far.
     pub(super) fn further_decoders(&self, references: usize) -> usize {
         let decoder_bytes = (references + OTHER_PICTURES) * self.largest_bytes.load(Ordering::Relaxed);
-        (MAX_BYTES / decoder_bytes.max(1)).saturating_sub(1)
+        let free_bytes = MAX_BYTES.saturating_sub(self.reserved_bytes.load(Ordering::Relaxed));
+        (free_bytes / decoder_bytes.max(1)).saturating_sub(1)
     }
 }
 
@@ -89,5 +98,15 @@ mod tests {
         assert!(further(1920, 1080, 4) >= 5);
         assert_eq!(further(3840, 2160, 4), 0);
         assert_eq!(further(7680, 4320, 1), 0);
+    }
+
+    #[test]
+    fn memory_reserved_for_frames_leaves_room_for_fewer_decoders() {
+        let memory = PictureMemory::default();
+        assert!(memory.take(MAX_BYTES / 40));
+        let all = memory.further_decoders(1);
+        memory.reserve(MAX_BYTES / 2);
+        assert_eq!((all, memory.further_decoders(1)), (9, 4));
+        assert!(memory.take(MAX_BYTES / 2), "a single decoder may use what is reserved");
     }
 }

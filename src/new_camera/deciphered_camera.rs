@@ -202,6 +202,8 @@ pub(super) fn learn_from(
     sample: &Sample,
 ) -> Result<LearnedGlyphs, NewCameraError> {
     let fetched = fetch_examples(clip, setup, labels, &|_| ())?;
+    // Learning needs the memory of the decoder.
+    clip.close();
     let Setup { camera, regions, .. } = &setup.setup;
     Ok(learn_glyphs(&camera.name, regions, &fetched.examples, &labels.insisted(), sample)?)
 }

@@ -64,6 +64,7 @@ impl OverlaySearch {
     pub(super) fn of(clip: &mut Clip, progress: &(dyn Fn(f64) + Sync)) -> Result<Self, FootageError> {
         let frame_bytes = clip.info().width as usize * clip.info().height as usize;
         let count = (MAX_BYTES / frame_bytes.max(1)).clamp(MIN_FRAMES, MAX_FRAMES);
+        clip.reserve_memory((count * frame_bytes).min(MAX_BYTES));
         let reduction = Reduction::of((clip.info().width, clip.info().height));
         let sampled = sample_with(clip, count, progress, &|luma| match reduction.is_none() {
             true => luma.to_image(),

@@ -301,7 +301,7 @@ fn a_channel_marked_twice_is_refused() {
         "voltage",
         "speed",
         "wing.toml, line 15: region 2 (speed): region 1 already has the channel speed: \
-         keep one of the two regions, or rename the channel of this one",
+         keep one of the two regions, or give this region another channel",
     );
 }
 
