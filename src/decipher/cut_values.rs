@@ -18,6 +18,11 @@ const SIDE_WIDTH: f32 = 1.6;
 const LIMITS: [(f32, f32); 2] = [(0.85, 0.02), (0.45, 0.08)];
 /// Minimum number of frames with a digit beside the box.
 const MIN_FRAMES: usize = 2;
+/// A character behind the number that may be a digit although it is read as something else: maximum probability of what it is
+/// read as, minimum probability of a digit, and minimum share of the frames that show such a character. A zero that never changes
+/// looks like a unit. Set by judgement: the zeros of `groff` (docs/benchmarks.md) are read as a `d` of 0.4, with 0.1 to 0.2
+/// for digits, the units of `groff` and `canvas` with at most 0.01.
+const DOUBTFUL: (f32, f32, f32) = (0.6, 0.1, 0.3);
 /// Maximum distance between the centre of a digit beside the box and the centre of the nearest character in the box,
 /// in heights of the box.
 const MAX_DISTANCE: f32 = 0.95;
@@ -39,25 +44,38 @@ enum Neighbour {
     },
     /// A character that is not a digit of the number in the box.
     Other,
+    /// A character that is read as something else than a digit, but may be one; see [`DOUBTFUL`].
+    Doubtful,
     Nothing,
 }
 
 /// Enlarges the box by digits of its number that stand beside it in some frames; the box is unchanged if there are
 /// none. Two cases are ignored: an icon or letter that is read as a digit in fewer frames than as another character,
-/// and a zero before the number.
-pub(super) fn with_values_beside(frames: &SampledFrames, rect: PixelRect) -> PixelRect {
+/// and a zero before the number. `None` if the character behind the number may be a digit, so that the values are not known.
+pub(super) fn with_values_beside(frames: &SampledFrames, rect: PixelRect) -> Option<PixelRect> {
     let sides: Vec<[Neighbour; 2]> = frames.images.par_iter().map(|image| beside(image, rect)).collect();
     let side = |side: usize| sides.iter().map(|frame| frame[side]).collect::<Vec<_>>();
     let missing_px = |side: Vec<Neighbour>| columns_missing(&side).map_or(0, |columns| columns.ceil() as u32);
     let (before, after) = (missing_px(side(0)), missing_px(side(1)));
+    if after == 0 && is_doubtful(&side(1)) {
+        return None;
+    }
     let frame = frames.images.first().map_or((0, 0), GrayImage::dimensions);
-    rect.with_columns(rect.left.saturating_sub(before), rect.right() + after).clipped_to(frame)
+    Some(rect.with_columns(rect.left.saturating_sub(before), rect.right() + after).clipped_to(frame))
+}
+
+/// Whether the character on one side of a box may be a digit, from what each frame shows there.
+fn is_doubtful(frames: &[Neighbour]) -> bool {
+    let doubtful = frames.iter().filter(|frame| **frame == Neighbour::Doubtful).count();
+    let (_, _, min_share) = DOUBTFUL;
+    doubtful as f32 >= min_share * frames.len().max(1) as f32
 }
 
 /// Number of pixel columns by which the box is too narrow on one side, from what each frame shows beside the box on
 /// that side; `None` if no digits stand there.
 fn columns_missing(frames: &[Neighbour]) -> Option<f32> {
-    let others = frames.iter().filter(|frame| **frame == Neighbour::Other).count();
+    let is_other = |frame: &&Neighbour| matches!(frame, Neighbour::Other | Neighbour::Doubtful);
+    let others = frames.iter().filter(is_other).count();
     let digits = |least: f32| -> Vec<f32> {
         let columns = |frame: &Neighbour| match frame {
             Neighbour::Digit { probability, distance_px, pitch_px } if *probability >= least => {
@@ -105,6 +123,13 @@ fn sides_of(characters: &[LineCharacter], inner: (f32, f32), height: f32) -> [Ne
             .iter()
             .any(|range| index.is_some_and(|index| range.contains(&index)) && range.contains(&next));
         let is_digit = one.character.is_ascii_digit() && (counts_zero || one.character != '0');
+        let (max_probability, min_digit_probability, _) = DOUBTFUL;
+        if !one.character.is_ascii_digit()
+            && one.probability <= max_probability
+            && one.digit_probability >= min_digit_probability
+        {
+            return Neighbour::Doubtful;
+        }
         if !is_of_number || !is_digit {
             return Neighbour::Other;
         }
@@ -127,6 +152,7 @@ mod tests {
             character,
             center_px: 6.0 * index as f32 + 3.0,
             probability: 0.95,
+            digit_probability: f32::from(u8::from(character.is_ascii_digit())),
         };
         let characters: Vec<LineCharacter> = text.chars().enumerate().map(character_at).collect();
         sides_of(&characters, (6.0 * first as f32, 6.0 * (first + count) as f32), 10.0)
@@ -147,6 +173,23 @@ mod tests {
             "a zero before the number changes nothing"
         );
         assert_eq!(sides("57", 3, 2), [Neighbour::Nothing, Neighbour::Nothing]);
+    }
+
+    #[test]
+    fn a_character_that_may_be_a_digit_is_told_from_a_unit() {
+        let read_as = |probability: f32, digit_probability: f32| {
+            let six =
+                LineCharacter { character: '6', center_px: 3.0, probability: 1.0, digit_probability: 1.0 };
+            let next = LineCharacter { character: 'd', center_px: 9.0, probability, digit_probability };
+            sides_of(&[six, next], (0.0, 6.0), 10.0)[1]
+        };
+        assert_eq!(read_as(0.41, 0.23), Neighbour::Doubtful);
+        assert_eq!(read_as(0.9, 0.05), Neighbour::Other);
+        assert_eq!(read_as(0.4, 0.02), Neighbour::Other);
+        let frames = |doubtful: usize, nothing: usize| {
+            [vec![Neighbour::Doubtful; doubtful], vec![Neighbour::Nothing; nothing]].concat()
+        };
+        assert!(is_doubtful(&frames(40, 60)) && !is_doubtful(&frames(5, 95)));
     }
 
     #[test]

@@ -45,14 +45,14 @@ const MIN_NEIGHBOUR_SHARE: f32 = 0.3;
 
 /// Deciphers the readout in a box from frames spread over a clip. The box is enlarged by characters that its edges cut
 /// in two and by digits of the number that stand beside it; other characters are cut off. `None` if an edge stays
-/// inside a character, if values extend beyond the enlarged box, or if its texts have no common format.
+/// inside a character, if values extend beyond the enlarged box or may do so, or if its texts have no common format.
 #[must_use]
 pub fn decipher(frames: &SampledFrames, rect: PixelRect) -> Option<DecipheredReadout> {
     let mut rect = clear_of_strokes(frames, rect)?;
     for _ in 0..=MAX_ENLARGEMENTS {
         let texts = texts_in(frames, rect);
         let cut = clear_of_neighbours(rect, &texts);
-        let wider = with_values_beside(frames, cut);
+        let wider = with_values_beside(frames, cut)?;
         if wider == cut {
             let texts = if cut == rect { texts } else { texts_in(frames, cut) };
             let clear = clear_of_icon(frames, cut, &texts);

@@ -170,6 +170,7 @@ mod tests {
     fn line(text: &str) -> Vec<LineCharacter> {
         let character_at = |(index, character): (usize, char)| {
             (character != ' ').then_some(LineCharacter {
+                digit_probability: 0.0,
                 character,
                 center_px: 10.0 * index as f32 + 5.0,
                 probability: 1.0,

@@ -1,9 +1,13 @@
 //! Alignment: the positions of a text's characters along a line.
 
+use std::ops::Range;
+
 use ndarray::{Array2, ArrayView1};
 
 /// The class of the CTC blank.
 const BLANK: usize = 0;
+/// The classes of the digits.
+const DIGITS: Range<usize> = 1..11;
 
 /// A character with its position.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -13,6 +17,8 @@ pub(super) struct AlignedClass {
     pub(super) center_steps: f32,
     /// Natural logarithm of the character's probability at the output position where the probability is highest.
     pub(super) log_probability: f32,
+    /// Probability of a digit, whichever, at that output position, 0 to 1.
+    pub(super) digit_probability: f32,
 }
 
 /// The characters of the most probable path. `log_probabilities` has a row for each output position and a column for
@@ -84,11 +90,16 @@ fn runs(
         let class = class(run[0]);
         let steps = first..first + run.len();
         if class != BLANK {
-            let at = |step: usize| log_probabilities.get((step, class)).copied().unwrap_or(f32::NEG_INFINITY);
+            let at = |step: usize, class: usize| {
+                log_probabilities.get((step, class)).copied().unwrap_or(f32::NEG_INFINITY)
+            };
+            let best = steps.clone().max_by(|one, other| at(*one, class).total_cmp(&at(*other, class)));
+            let best = best.unwrap_or(first);
             found.push(AlignedClass {
                 class,
                 center_steps: (steps.start + steps.end) as f32 / 2.0,
-                log_probability: steps.clone().map(at).fold(f32::NEG_INFINITY, f32::max),
+                log_probability: at(best, class),
+                digit_probability: DIGITS.map(|digit| at(best, digit).exp()).sum(),
             });
         }
         first = steps.end;
@@ -122,6 +133,7 @@ mod tests {
         let found = aligned(&steps(), &[1, 2]);
         assert_eq!(classes(&found), [(1, 1.5), (2, 4.5)]);
         assert!((found[1].log_probability - 0.4_f32.ln()).abs() < 1e-6);
+        assert!((found[1].digit_probability - 0.9).abs() < 1e-6, "the other 0.1 are a blank");
         assert_eq!(aligned(&steps(), &[]), []);
     }
 }

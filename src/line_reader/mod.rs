@@ -30,6 +30,8 @@ pub(crate) struct LineCharacter {
     /// The network's probability of the character, 0 to 1: the highest one over the output positions at which the
     /// character is read.
     pub(crate) probability: f32,
+    /// The network's probability of a digit, whichever, where the character is most probable, 0 to 1.
+    pub(crate) digit_probability: f32,
 }
 
 /// The text of a line.
@@ -71,6 +73,7 @@ fn characters(aligned: &[alignment::AlignedClass], step_px: f32) -> Vec<LineChar
             character,
             center_px: one.center_steps * step_px,
             probability: one.log_probability.exp(),
+            digit_probability: one.digit_probability,
         })
     };
     aligned.iter().filter_map(character).collect()

@@ -50,6 +50,7 @@ mod tests {
             character,
             center_px: place as f32,
             probability: 1.0,
+            digit_probability: 1.0,
         };
         let characters: Vec<LineCharacter> = text.chars().enumerate().map(place).collect();
         let text = |range: Range<usize>| characters[range].iter().map(|one| one.character).collect();
