@@ -45,12 +45,24 @@ pub fn has_display() -> bool {
     !needs_server || is_set("DISPLAY") || is_set("WAYLAND_DISPLAY")
 }
 
+/// Fails if there is no display.
+fn require_display() -> Result<(), WindowError> {
+    if has_display() {
+        return Ok(());
+    }
+    Err(WindowError {
+        reason: "there is no display: neither DISPLAY nor WAYLAND_DISPLAY is set; start the program from a desktop session"
+            .to_owned(),
+    })
+}
+
 /// Opens the window, with clips if some are given, and returns when it is closed.
 ///
 /// # Errors
 ///
-/// [`WindowError`] if the operating system provides no window to draw in.
+/// [`WindowError`] if there is no display, or the operating system provides no window to draw in.
 pub fn open(clips: Vec<PathBuf>) -> Result<(), WindowError> {
+    require_display()?;
     let viewport = ViewportBuilder::default()
         .with_title("pairspeed")
         .with_app_id("pairspeed")
@@ -79,10 +91,7 @@ pub fn open(clips: Vec<PathBuf>) -> Result<(), WindowError> {
 ///
 /// [`WindowError`] if there is no display, or a library is missing that the window needs.
 pub fn try_display() -> Result<(), WindowError> {
-    if !has_display() {
-        let reason = "there is no display (neither DISPLAY nor WAYLAND_DISPLAY is set): start the program from a desktop session".to_owned();
-        return Err(WindowError { reason });
-    }
+    require_display()?;
     let options = NativeOptions {
         viewport: ViewportBuilder::default().with_visible(false),
         ..NativeOptions::default()
