@@ -17,10 +17,10 @@ const MIN_FRAMES: usize = 24;
 /// Maximum number of frames that are searched (set by judgement).
 const MAX_FRAMES: usize = 120;
 
-/// Maximum memory of the frames that are searched, in bytes; it is exceeded if [`MIN_FRAMES`] frames are larger. 113 frames of
-/// 1280 x 720 pixels fit, or 50 of 1920 x 1080. Chosen so that the search takes less than 300 MB in all (docs/reliability.md,
+/// Maximum memory of the frames that are searched, in bytes; it is exceeded if [`MIN_FRAMES`] frames are larger. 120 frames of
+/// 1280 x 720 pixels fit, or 65 of 1920 x 1080. Chosen so that the search takes less than 300 MB in all (docs/reliability.md,
 /// "Memory").
-const MAX_BYTES: usize = 100 << 20;
+const MAX_BYTES: usize = 130 << 20;
 /// Maximum memory of the frames that are searched, in bytes, for which a second copy without noise is kept. Frames that take more
 /// are decoded again when they are needed with their noise.
 const MAX_KEPT_BYTES: usize = 40_000_000;
