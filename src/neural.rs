@@ -66,22 +66,19 @@ impl Layer {
         let mut sums = Array3::zeros((rows, cols, outputs));
         let rows_at_once = (MAX_POSITIONS / cols.max(1)).max(1);
         let mut inputs = Vec::new();
-        for (part, mut sums) in sums.axis_chunks_iter_mut(Axis(0), rows_at_once).enumerate() {
+        for (part, part_sums) in sums.axis_chunks_iter_mut(Axis(0), rows_at_once).enumerate() {
+            let (first, positions) = (part * rows_at_once, part_sums.dim().0 * cols);
             inputs.clear();
-            let first = part * rows_at_once;
-            for (row, col) in
-                (first..first + sums.dim().0).flat_map(|row| (0..cols).map(move |col| (row, col)))
-            {
+            for (row, col) in (0..positions).map(|position| (first + position / cols, position % cols)) {
                 for line in padded.chunks_exact(width).skip(row).take(kernel.rows) {
                     inputs.extend_from_slice(&line[col * channels..col * channels + piece]);
                 }
             }
-            let positions = sums.dim().0 * cols;
-            if let (Ok(inputs), Ok(mut sums)) = (
+            if let (Ok(inputs), Ok(mut part_sums)) = (
                 ArrayView2::from_shape((positions, kernel.rows * piece), &inputs),
-                sums.view_mut().into_shape_with_order((positions, outputs)),
+                part_sums.into_shape_with_order((positions, outputs)),
             ) {
-                general_mat_mul(1.0, &inputs, &self.weights, 0.0, &mut sums);
+                general_mat_mul(1.0, &inputs, &self.weights, 0.0, &mut part_sums);
             }
         }
         sums += &self.biases;

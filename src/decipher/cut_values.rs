@@ -18,11 +18,16 @@ const SIDE_WIDTH: f32 = 1.6;
 const LIMITS: [(f32, f32); 2] = [(0.85, 0.02), (0.45, 0.08)];
 /// Minimum number of frames with a digit beside the box.
 const MIN_FRAMES: usize = 2;
-/// A character behind the number that may be a digit although it is read as something else: maximum probability of what it is
-/// read as, minimum probability of a digit, and minimum share of the frames that show such a character. A zero that never changes
-/// looks like a unit. Set by judgement: the zeros of `groff` (docs/benchmarks.md) are read as a `d` of 0.4, with 0.1 to 0.2
-/// for digits, the units of `groff` and `canvas` with at most 0.01.
-const DOUBTFUL: (f32, f32, f32) = (0.6, 0.1, 0.3);
+// A zero that never changes looks like a unit behind the number. The three limits that tell them apart were set by judgement: the
+// zeros of `groff` (docs/benchmarks.md) are read as a `d` of 0.4, with a digit probability of 0.1 to 0.2, the units of `groff` and
+// `canvas` with one of at most 0.01.
+
+/// Maximum probability of a character other than a digit that may be a digit after all.
+const MAX_DOUBTFUL_PROBABILITY: f32 = 0.6;
+/// Minimum digit probability of a character that may be a digit after all.
+const MIN_DIGIT_PROBABILITY: f32 = 0.1;
+/// Minimum share of the frames that show such a character behind the number, for the readout to be left out.
+const MIN_DOUBTFUL_SHARE: f32 = 0.3;
 /// Maximum distance between the centre of a digit beside the box and the centre of the nearest character in the box,
 /// in heights of the box.
 const MAX_DISTANCE: f32 = 0.95;
@@ -44,7 +49,7 @@ enum Neighbour {
     },
     /// A character that is not a digit of the number in the box.
     Other,
-    /// A character that is read as something else than a digit, but may be one; see [`DOUBTFUL`].
+    /// A character that is not read as a digit, but may be one.
     Doubtful,
     Nothing,
 }
@@ -54,10 +59,10 @@ enum Neighbour {
 /// and a zero before the number. `None` if the character behind the number may be a digit, so that the values are not known.
 pub(super) fn with_values_beside(frames: &SampledFrames, rect: PixelRect) -> Option<PixelRect> {
     let sides: Vec<[Neighbour; 2]> = frames.images.par_iter().map(|image| beside(image, rect)).collect();
-    let side = |side: usize| sides.iter().map(|frame| frame[side]).collect::<Vec<_>>();
-    let missing_px = |side: Vec<Neighbour>| columns_missing(&side).map_or(0, |columns| columns.ceil() as u32);
-    let (before, after) = (missing_px(side(0)), missing_px(side(1)));
-    if after == 0 && is_doubtful(&side(1)) {
+    let (left, right): (Vec<Neighbour>, Vec<Neighbour>) = sides.into_iter().map(<(_, _)>::from).unzip();
+    let missing_px = |side: &[Neighbour]| columns_missing(side).map_or(0, |columns| columns.ceil() as u32);
+    let (before, after) = (missing_px(&left), missing_px(&right));
+    if after == 0 && is_doubtful(&right) {
         return None;
     }
     let frame = frames.images.first().map_or((0, 0), GrayImage::dimensions);
@@ -67,8 +72,7 @@ pub(super) fn with_values_beside(frames: &SampledFrames, rect: PixelRect) -> Opt
 /// Whether the character on one side of a box may be a digit, from what each frame shows there.
 fn is_doubtful(frames: &[Neighbour]) -> bool {
     let doubtful = frames.iter().filter(|frame| **frame == Neighbour::Doubtful).count();
-    let (_, _, min_share) = DOUBTFUL;
-    doubtful as f32 >= min_share * frames.len().max(1) as f32
+    doubtful as f32 >= MIN_DOUBTFUL_SHARE * frames.len().max(1) as f32
 }
 
 /// Number of pixel columns by which the box is too narrow on one side, from what each frame shows beside the box on
@@ -102,6 +106,13 @@ fn beside(image: &GrayImage, rect: PixelRect) -> [Neighbour; 2] {
     sides_of(&read_characters(&strip.crop(image)), inner, height)
 }
 
+/// Whether a character that is not read as a digit may be one.
+fn may_be_digit(one: &LineCharacter) -> bool {
+    !one.character.is_ascii_digit()
+        && one.probability <= MAX_DOUBTFUL_PROBABILITY
+        && one.digit_probability >= MIN_DIGIT_PROBABILITY
+}
+
 /// What stands on the left and on the right of the columns `inner` of a line. All lengths are in pixels of the line.
 fn sides_of(characters: &[LineCharacter], inner: (f32, f32), height: f32) -> [Neighbour; 2] {
     let is_inside = |one: &LineCharacter| (inner.0..inner.1).contains(&one.center_px);
@@ -123,11 +134,7 @@ fn sides_of(characters: &[LineCharacter], inner: (f32, f32), height: f32) -> [Ne
             .iter()
             .any(|range| index.is_some_and(|index| range.contains(&index)) && range.contains(&next));
         let is_digit = one.character.is_ascii_digit() && (counts_zero || one.character != '0');
-        let (max_probability, min_digit_probability, _) = DOUBTFUL;
-        if !one.character.is_ascii_digit()
-            && one.probability <= max_probability
-            && one.digit_probability >= min_digit_probability
-        {
+        if may_be_digit(one) {
             return Neighbour::Doubtful;
         }
         if !is_of_number || !is_digit {

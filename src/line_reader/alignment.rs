@@ -1,13 +1,11 @@
 //! Alignment: the positions of a text's characters along a line.
 
-use std::ops::Range;
-
 use ndarray::{Array2, ArrayView1};
+
+use super::network::DIGITS;
 
 /// The class of the CTC blank.
 const BLANK: usize = 0;
-/// The classes of the digits.
-const DIGITS: Range<usize> = 1..11;
 
 /// A character with its position.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -5,6 +5,7 @@
 //! step, two columns of the [line image](super::line_image), it gives the probability of each character and of a blank between
 //! characters. `scripts/line_reader` trains it on rendered lines in free faces; never on footage.
 
+use std::ops::Range;
 use std::sync::LazyLock;
 
 use ndarray::{Array2, Axis};
@@ -18,6 +19,8 @@ pub(super) const CLASSES: [char; 44] = [
     'h', 'i', 'j', 'k', 'l', 'm', 'n', 'o', 'p', 'q', 'r', 's', 't', 'u', 'v', 'w', 'x', 'y', 'z', '/', '%',
     '°', '?',
 ];
+/// Indices of the digits in [`CLASSES`].
+pub(super) const DIGITS: Range<usize> = 1..11;
 /// Inputs, outputs, kernel and pooling of a convolution.
 struct Convolution {
     inputs: usize,

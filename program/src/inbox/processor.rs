@@ -215,21 +215,21 @@ impl InboxProcessor {
             outcome =
                 ReadingOutcome::Interrupted("the recording was removed while it was being read".to_owned());
         }
-        self.record(outcome, path, &results, entry, now, say);
+        self.record(outcome, path, entry, now, say);
     }
 
-    /// Records the outcome of reading the recording `path`, whose results are in the folder `results`, in the journal.
+    /// Records the outcome of reading the recording `path` in the journal.
     fn record(
         &mut self,
         outcome: ReadingOutcome,
         path: &Path,
-        results: &Path,
         entry: JournalEntry,
         now: Duration,
         say: &mut dyn FnMut(String),
     ) {
         match outcome {
             ReadingOutcome::Read(said) => {
+                let results = self.results_of(path, entry.folder);
                 say(format!("{}: {said}; results in {}", path.display(), results.display()));
                 self.write(path, now, JournalEntry { state: State::Read, ..entry }, say);
             }

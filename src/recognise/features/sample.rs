@@ -1,7 +1,5 @@
 //! A sample of the recording: the surroundings of every region, in frames spread over the recording.
 
-use std::sync::Arc;
-
 use image::{GrayImage, imageops};
 use ndarray::Array2;
 
@@ -15,8 +13,7 @@ use crate::setup::Region;
 pub struct Patch {
     /// Time of the frame since the first frame of the recording, in seconds.
     pub time_s: f64,
-    /// Shared by the copies of the patch.
-    image: Arc<GrayImage>,
+    image: GrayImage,
     /// The region's box, in pixels of `image`.
     rect: PixelRect,
 }
@@ -37,7 +34,7 @@ impl Patch {
     fn cut(luma: LumaPlane<'_>, rect: PixelRect) -> Self {
         let around = Self::area(rect);
         let rect = PixelRect { left: rect.left - around.left, top: rect.top - around.top, ..rect };
-        Self { time_s: 0.0, image: Arc::new(luma.crop(around)), rect }
+        Self { time_s: 0.0, image: luma.crop(around), rect }
     }
 
     /// The copied pixels.
@@ -61,7 +58,7 @@ impl Patch {
     #[must_use]
     pub fn crop(&self) -> GrayImage {
         let PixelRect { left, top, width, height } = self.rect;
-        imageops::crop_imm(&*self.image, left, top, width, height).to_image()
+        imageops::crop_imm(&self.image, left, top, width, height).to_image()
     }
 }
 
