@@ -10,12 +10,14 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::thread::sleep;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// Seconds of the demonstration clip in each small recording.
 const LENGTH_S: usize = 5;
 /// Number of different small recordings; the demonstration clip has 152 seconds.
 const DIFFERENT: usize = 28;
+/// Time after which a test that waits for messages fails.
+const DEADLINE: Duration = Duration::from_secs(300);
 
 fn demo(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../demo-clips").join(name)
@@ -51,6 +53,11 @@ fn said(log: &Path) -> BTreeMap<PathBuf, Vec<String>> {
         said.entry(path.into()).or_default().push(what.to_owned());
     }
     said
+}
+
+/// Number of messages in a log.
+fn number_of_lines(log: &Path) -> usize {
+    fs::read_to_string(log).unwrap().lines().count()
 }
 
 /// The results beside a recording.
@@ -232,14 +239,19 @@ mod slow {
         let all: Vec<Arriving> =
             (0..200).map(|number| Arriving::new(number, &card, &sources, &other)).collect();
 
-        // Fifty arrive in each of four runs, each of which is killed.
-        for (run, part) in all.chunks(50).enumerate() {
+        // Fifty arrive in each of four runs, each of which is killed after this many messages about them.
+        for (part, messages) in all.chunks(50).zip([1, 25, 5, 10]) {
             let mut inbox = start(&card, &log, false);
+            let messages_before = number_of_lines(&log);
             for arriving in part {
                 arriving.arrive();
                 sleep(Duration::from_millis(40));
             }
-            sleep(Duration::from_secs(if run == 1 { 7 } else { 3 }));
+            let (expected, deadline) = (messages_before + messages, Instant::now() + DEADLINE);
+            while number_of_lines(&log) < expected {
+                assert!(inbox.try_wait().unwrap().is_none() && Instant::now() < deadline);
+                sleep(Duration::from_millis(5));
+            }
             // SIGKILL: the program cannot prepare for it.
             inbox.kill().unwrap();
             inbox.wait().unwrap();

@@ -112,6 +112,8 @@ impl OverlaySearch {
             return Ok(frames.map(|(time_s, image)| (*time_s, work(LumaPlane::of(image)))).collect());
         }
         let whole = PixelRect::new(0, 0, clip.info().width, clip.info().height);
+        // Returns what deciphering has freed to the system before decoders take memory again.
+        clip.close();
         let found = clip.process_at(&self.frames.times_s, &[whole], work)?;
         let is_searched = |time_s: f64| self.frames.index_of(time_s).is_some();
         let found = found.into_iter().filter(|frame| is_searched(frame.time_s));
