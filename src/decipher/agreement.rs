@@ -75,10 +75,26 @@ pub fn lacks_first_digits(pairs: &[TextPair]) -> bool {
     shortened >= MIN_SHORTENED && shortened as f64 >= MIN_SHORTENED_SHARE * pairs.len() as f64
 }
 
+/// Share of the digits that the line reader reads with certainty and that differ from the reading, 0 to 1; `None` if there are
+/// none. Pairs of texts of different lengths are ignored.
+#[must_use]
+pub fn contradicted_share(pairs: &[TextPair]) -> Option<f64> {
+    let votes = digit_votes(pairs);
+    let contradicted: usize = votes.iter().map(|votes| votes.contradicted).sum();
+    let all = contradicted + votes.iter().map(|votes| votes.agreed).sum::<usize>();
+    (all > 0).then(|| contradicted as f64 / all as f64)
+}
+
 /// Digits on which the readers do not agree reliably, in ascending order: those that the line reader contradicts too
 /// often, and those on which the readers agree in too few texts. Pairs of texts of different lengths are ignored.
 #[must_use]
 pub fn doubtful_digits(pairs: &[TextPair]) -> Vec<char> {
+    let votes = digit_votes(pairs);
+    ('0'..='9').zip(votes).filter(|(_, votes)| !votes.is_certain()).map(|(digit, _)| digit).collect()
+}
+
+/// The votes on each digit. Pairs of texts of different lengths are ignored.
+fn digit_votes(pairs: &[TextPair]) -> [DigitVotes; 10] {
     let mut votes = [DigitVotes::default(); 10];
     let same_length =
         pairs.iter().filter(|pair| pair.read.chars().count() == pair.deciphered.text.chars().count());
@@ -95,7 +111,7 @@ pub fn doubtful_digits(pairs: &[TextPair]) -> Vec<char> {
             false => votes.contradicted += 1,
         }
     }
-    ('0'..='9').zip(votes).filter(|(_, votes)| !votes.is_certain()).map(|(digit, _)| digit).collect()
+    votes
 }
 
 #[cfg(test)]
@@ -122,6 +138,13 @@ mod tests {
     fn digits_that_the_line_reader_is_unsure_of_do_not_count() {
         let unsure = [pair("60", 0.6, "90"), pair("60", 0.6, "90"), pair("60", 0.6, "90")];
         assert!(doubtful_digits(&[right(), unsure.to_vec()].concat()).is_empty());
+    }
+
+    #[test]
+    fn the_contradicted_share_is_that_of_the_digits_read_with_certainty() {
+        assert_eq!(contradicted_share(&[pair("60", 0.6, "90"), pair("612", 0.95, "12")]), None);
+        let some = [pair("60", 0.95, "90"), pair("68", 0.95, "68"), pair("61", 0.6, "91")];
+        assert_eq!(contradicted_share(&some), Some(0.25));
     }
 
     #[test]

@@ -26,7 +26,7 @@ const MIN_FRAMES: usize = 2;
 const MAX_DOUBTFUL_PROBABILITY: f32 = 0.6;
 /// Minimum digit probability of a character that may be a digit after all.
 const MIN_DIGIT_PROBABILITY: f32 = 0.1;
-/// Minimum share of the frames that show such a character behind the number, for the readout to be left out.
+/// Minimum share of the frames that show such a character behind the number, for the values not to be known.
 const MIN_DOUBTFUL_SHARE: f32 = 0.3;
 /// Maximum distance between the centre of a digit beside the box and the centre of the nearest character in the box,
 /// in heights of the box.
@@ -38,53 +38,75 @@ const HALF_DIGIT: f32 = 0.65;
 /// What one frame shows on one side of a box.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Neighbour {
-    /// A digit of the number in the box.
-    Digit {
-        /// Probability of the digit, 0 to 1.
-        probability: f32,
-        /// Distance of the digit's centre from the nearest column of the box, in pixels.
-        distance_px: f32,
-        /// Distance of the digit's centre from that of the adjacent character of the number, in pixels.
-        pitch_px: f32,
-    },
+    /// A digit of the number in the box, with its probability, 0 to 1.
+    Digit(f32, Offset),
     /// A character that is not a digit of the number in the box.
     Other,
     /// A character that is not read as a digit, but may be one.
-    Doubtful,
+    Doubtful(Offset),
     Nothing,
+}
+
+/// Where a character beside a box stands, in pixels.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Offset {
+    /// Distance of the character's centre from the nearest column of the box.
+    distance_px: f32,
+    /// Distance of the character's centre from that of the adjacent character of the number.
+    pitch_px: f32,
+}
+
+impl Offset {
+    /// Number of columns by which a box has to be enlarged to hold the character.
+    fn columns(self) -> f32 {
+        self.distance_px + HALF_DIGIT * self.pitch_px
+    }
+}
+
+/// A box with all digits of its number, as far as they are known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct WholeNumber {
+    /// The box.
+    pub(super) rect: PixelRect,
+    /// Whether the last character in the box is not read as a digit, but may be one.
+    pub(super) last_is_doubtful: bool,
 }
 
 /// Enlarges the box by digits of its number that stand beside it in some frames; the box is unchanged if there are
 /// none. Two cases are ignored: an icon or letter that is read as a digit in fewer frames than as another character,
-/// and a zero before the number. `None` if the character behind the number may be a digit, so that the values are not known.
-pub(super) fn with_values_beside(frames: &SampledFrames, rect: PixelRect) -> Option<PixelRect> {
+/// and a zero before the number. The box is also enlarged by a character behind the number that may be a digit.
+pub(super) fn with_values_beside(frames: &SampledFrames, rect: PixelRect) -> WholeNumber {
     let sides: Vec<[Neighbour; 2]> = frames.images.par_iter().map(|image| beside(image, rect)).collect();
     let (left, right): (Vec<Neighbour>, Vec<Neighbour>) = sides.into_iter().map(<(_, _)>::from).unzip();
-    let missing_px = |side: &[Neighbour]| columns_missing(side).map_or(0, |columns| columns.ceil() as u32);
-    let (before, after) = (missing_px(&left), missing_px(&right));
-    if after == 0 && is_doubtful(&right) {
-        return None;
-    }
+    let whole = |columns: Option<f32>| columns.map_or(0, |columns| columns.ceil() as u32);
+    let (before, after) = (whole(columns_missing(&left)), whole(columns_missing(&right)));
+    let doubtful = if after == 0 { whole(doubtful_columns(&right)) } else { 0 };
     let frame = frames.images.first().map_or((0, 0), GrayImage::dimensions);
-    Some(rect.with_columns(rect.left.saturating_sub(before), rect.right() + after).clipped_to(frame))
+    let columns = (rect.left.saturating_sub(before), rect.right() + after + doubtful);
+    let rect = rect.with_columns(columns.0, columns.1).clipped_to(frame);
+    WholeNumber { rect, last_is_doubtful: doubtful > 0 }
 }
 
-/// Whether the character on one side of a box may be a digit, from what each frame shows there.
-fn is_doubtful(frames: &[Neighbour]) -> bool {
-    let doubtful = frames.iter().filter(|frame| **frame == Neighbour::Doubtful).count();
-    doubtful as f32 >= MIN_DOUBTFUL_SHARE * frames.len().max(1) as f32
+/// Number of pixel columns that a character takes which may be a digit, from what each frame shows on one side of a box; `None`
+/// if too few frames show such a character.
+fn doubtful_columns(frames: &[Neighbour]) -> Option<f32> {
+    let columns = |frame: &Neighbour| match frame {
+        Neighbour::Doubtful(offset) => Some(offset.columns()),
+        _ => None,
+    };
+    let mut doubtful: Vec<f32> = frames.iter().filter_map(columns).collect();
+    let is_frequent = doubtful.len() as f32 >= MIN_DOUBTFUL_SHARE * frames.len().max(1) as f32;
+    if is_frequent { upper_median(&mut doubtful) } else { None }
 }
 
 /// Number of pixel columns by which the box is too narrow on one side, from what each frame shows beside the box on
 /// that side; `None` if no digits stand there.
 fn columns_missing(frames: &[Neighbour]) -> Option<f32> {
-    let is_other = |frame: &&Neighbour| matches!(frame, Neighbour::Other | Neighbour::Doubtful);
+    let is_other = |frame: &&Neighbour| matches!(frame, Neighbour::Other | Neighbour::Doubtful(_));
     let others = frames.iter().filter(is_other).count();
     let digits = |least: f32| -> Vec<f32> {
         let columns = |frame: &Neighbour| match frame {
-            Neighbour::Digit { probability, distance_px, pitch_px } if *probability >= least => {
-                Some(distance_px + HALF_DIGIT * pitch_px)
-            }
+            Neighbour::Digit(probability, offset) if *probability >= least => Some(offset.columns()),
             _ => None,
         };
         frames.iter().filter_map(columns).collect()
@@ -134,16 +156,14 @@ fn sides_of(characters: &[LineCharacter], inner: (f32, f32), height: f32) -> [Ne
             .iter()
             .any(|range| index.is_some_and(|index| range.contains(&index)) && range.contains(&next));
         let is_digit = one.character.is_ascii_digit() && (counts_zero || one.character != '0');
-        if may_be_digit(one) {
-            return Neighbour::Doubtful;
-        }
-        if !is_of_number || !is_digit {
-            return Neighbour::Other;
-        }
-        Neighbour::Digit {
-            probability: one.probability,
+        let offset = Offset {
             distance_px: (inner.0 - one.center_px).max(one.center_px - inner.1),
             pitch_px: (one.center_px - neighbour.center_px).abs(),
+        };
+        match is_of_number && is_digit {
+            _ if may_be_digit(one) => Neighbour::Doubtful(offset),
+            true => Neighbour::Digit(one.probability, offset),
+            false => Neighbour::Other,
         }
     };
     [kind(first.checked_sub(1), first, false), kind(Some(last + 1), last, true)]
@@ -165,8 +185,11 @@ mod tests {
         sides_of(&characters, (6.0 * first as f32, 6.0 * (first + count) as f32), 10.0)
     }
 
+    /// Where the character beside the box stands in these tests.
+    const NEXT: Offset = Offset { distance_px: 3.0, pitch_px: 6.0 };
+
     fn digit() -> Neighbour {
-        Neighbour::Digit { probability: 0.95, distance_px: 3.0, pitch_px: 6.0 }
+        Neighbour::Digit(0.95, NEXT)
     }
 
     #[test]
@@ -190,13 +213,15 @@ mod tests {
             let next = LineCharacter { character: 'd', center_px: 9.0, probability, digit_probability };
             sides_of(&[six, next], (0.0, 6.0), 10.0)[1]
         };
-        assert_eq!(read_as(0.41, 0.23), Neighbour::Doubtful);
+        assert_eq!(read_as(0.41, 0.23), Neighbour::Doubtful(NEXT));
         assert_eq!(read_as(0.9, 0.05), Neighbour::Other);
         assert_eq!(read_as(0.4, 0.02), Neighbour::Other);
         let frames = |doubtful: usize, nothing: usize| {
-            [vec![Neighbour::Doubtful; doubtful], vec![Neighbour::Nothing; nothing]].concat()
+            doubtful_columns(
+                &[vec![Neighbour::Doubtful(NEXT); doubtful], vec![Neighbour::Nothing; nothing]].concat(),
+            )
         };
-        assert!(is_doubtful(&frames(40, 60)) && !is_doubtful(&frames(5, 95)));
+        assert_eq!((frames(40, 60), frames(5, 95)), (Some(3.0 + HALF_DIGIT * 6.0), None));
     }
 
     #[test]

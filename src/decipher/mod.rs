@@ -24,7 +24,7 @@ mod value_format;
 mod words;
 
 use crate::geometry::PixelRect;
-pub use agreement::{TextPair, agreement, doubtful_digits, lacks_first_digits};
+pub use agreement::{TextPair, agreement, contradicted_share, doubtful_digits, lacks_first_digits};
 pub use box_texts::SampledFrames;
 use box_texts::{FrameText, texts_in, without_single_signs};
 pub use counting::{TimedText, confused_digits};
@@ -44,38 +44,57 @@ const MAX_ENLARGEMENTS: usize = 3;
 const MIN_NEIGHBOUR_SHARE: f32 = 0.3;
 
 /// Deciphers the readout in a box from frames spread over a clip. The box is enlarged by characters that its edges cut
-/// in two and by digits of the number that stand beside it; other characters are cut off. `None` if an edge stays
-/// inside a character, if values extend beyond the enlarged box or may do so, or if its texts have no common format.
+/// in two and by digits of the number that stand beside it; other characters are cut off. The readout has no labels if its texts
+/// are too uncertain. `None` if an edge stays inside a character, if values extend beyond the enlarged box or may do so, or if
+/// its texts have no common format.
 #[must_use]
 pub fn decipher(frames: &SampledFrames, rect: PixelRect) -> Option<DecipheredReadout> {
     let mut rect = clear_of_strokes(frames, rect)?;
     for _ in 0..=MAX_ENLARGEMENTS {
         let texts = texts_in(frames, rect);
         let cut = clear_of_neighbours(rect, &texts);
-        let wider = with_values_beside(frames, cut)?;
-        if wider == cut {
+        let whole = with_values_beside(frames, cut);
+        if whole.last_is_doubtful {
+            return readout_with_doubtful_end(whole.rect, &texts_in(frames, whole.rect));
+        }
+        if whole.rect == cut {
             let texts = if cut == rect { texts } else { texts_in(frames, cut) };
             let clear = clear_of_icon(frames, cut, &texts);
             let texts = if clear == cut { texts } else { texts_in(frames, clear) };
             return readout_of(clear, &without_single_signs(texts));
         }
-        rect = wider;
+        rect = whole.rect;
     }
     None
 }
 
 /// The readout in a box with these texts; `None` if they have no common format.
 fn readout_of(rect: PixelRect, texts: &[FrameText]) -> Option<DecipheredReadout> {
+    let certain = ValueFormat::of(texts);
+    let format = certain.or_else(|| ValueFormat::likely(texts))?;
+    let labels = certain.map_or_else(Vec::new, |format| pick_labels(texts, &format));
+    let labels = labels.into_iter().map(DecipheredText::from).collect();
+    Some(DecipheredReadout { labels, ..unlabelled_readout(rect, texts, format) })
+}
+
+/// The readout in a box whose last character may be a digit but is not read as one, so that its texts lack a digit.
+fn readout_with_doubtful_end(rect: PixelRect, texts: &[FrameText]) -> Option<DecipheredReadout> {
     let format = ValueFormat::of(texts)?;
-    Some(DecipheredReadout {
+    let decimals = format.decimals + u8::from(format.separator.is_some());
+    let digits = format.digits + 1;
+    Some(DecipheredReadout { decimals, digits, ..unlabelled_readout(rect, texts, format) })
+}
+
+fn unlabelled_readout(rect: PixelRect, texts: &[FrameText], format: ValueFormat) -> DecipheredReadout {
+    DecipheredReadout {
         rect,
-        labels: pick_labels(texts, &format).into_iter().map(DecipheredText::from).collect(),
+        labels: Vec::new(),
         texts: texts.iter().map(|text| with_point(text.into(), &format)).collect(),
         separator: format.separator,
         decimals: format.decimals,
         digits: format.digits,
         words: Words::default(),
-    })
+    }
 }
 
 /// Adds the decimal point that the format requires and the line reader missed, with probability 0.

@@ -30,7 +30,7 @@ pub struct DecipheredReadout {
     pub decimals: u8,
     /// Number of digits of the widest value, including those after the point.
     pub digits: u8,
-    /// The texts that serve as labels, in order of time.
+    /// The texts that serve as labels, in order of time; empty if the texts are too uncertain.
     pub labels: Vec<DecipheredText>,
     /// The unit and the caption beside the readout.
     pub words: Words,

@@ -2,12 +2,20 @@
 
 use super::box_texts::FrameText;
 
-/// Minimum probability of a text that the format is determined from. Set by judgement.
-const MIN_PROBABILITY: f32 = 0.8;
-/// Minimum number of texts with at least [`MIN_PROBABILITY`] that the format is determined from.
-const MIN_TEXTS: usize = 5;
-/// Minimum share of the texts with at least [`MIN_PROBABILITY`] that must have the format. Set by judgement.
-const MIN_SHARE: f32 = 0.8;
+/// What is required of the texts that a format is determined from.
+struct Requirements {
+    /// Minimum probability of the texts that count.
+    min_probability: f32,
+    /// Minimum number of these texts.
+    min_texts: usize,
+    /// Minimum share of these texts that must have the format.
+    min_share: f32,
+}
+
+/// Requirements of a certain format. Set by judgement.
+const CERTAIN: Requirements = Requirements { min_probability: 0.8, min_texts: 5, min_share: 0.8 };
+/// Requirements of a likely format. Set by judgement.
+const LIKELY: Requirements = Requirements { min_probability: 0.15, min_texts: 4, min_share: 0.5 };
 /// Minimum share of the texts with the common format that must have as many digits as the widest value or more; the
 /// few texts with still more digits are ignored as misread. Texts of low probability are included: too small a number
 /// of digits would cut values.
@@ -25,21 +33,31 @@ pub(super) struct ValueFormat {
 }
 
 impl ValueFormat {
-    /// The format that most texts have; `None` if too few texts have a high probability, or if too few of these agree
-    /// on a format.
+    /// The format that most texts of high probability have; `None` if there are too few of these texts, or if too few of them
+    /// agree on a format.
     pub(super) fn of(texts: &[FrameText]) -> Option<Self> {
-        let certain: Vec<&str> = texts
+        Self::meeting(&CERTAIN, texts)
+    }
+
+    /// The format that most texts have, including those of low probability; `None` if there are too few texts, or if too few
+    /// of them agree on a format.
+    pub(super) fn likely(texts: &[FrameText]) -> Option<Self> {
+        Self::meeting(&LIKELY, texts)
+    }
+
+    fn meeting(required: &Requirements, texts: &[FrameText]) -> Option<Self> {
+        let counted: Vec<&str> = texts
             .iter()
-            .filter(|text| text.probability >= MIN_PROBABILITY && has_digit(&text.number))
+            .filter(|text| text.probability >= required.min_probability && has_digit(&text.number))
             .map(|text| text.number.as_str())
             .collect();
-        if certain.len() < MIN_TEXTS {
+        if counted.len() < required.min_texts {
             return None;
         }
-        let endings: Vec<(Option<char>, u8)> = certain.iter().filter_map(|text| ending(text)).collect();
+        let endings: Vec<(Option<char>, u8)> = counted.iter().filter_map(|text| ending(text)).collect();
         let count = |wanted: &(Option<char>, u8)| endings.iter().filter(|ending| *ending == wanted).count();
         let (separator, decimals) = *endings.iter().max_by_key(|ending| count(ending))?;
-        if (count(&(separator, decimals)) as f32) < MIN_SHARE * certain.len() as f32 {
+        if (count(&(separator, decimals)) as f32) < required.min_share * counted.len() as f32 {
             return None;
         }
         let fitting = texts.iter().filter(|text| ending(&text.number) == Some((separator, decimals)));
@@ -104,5 +122,22 @@ mod tests {
         }
         let whole = ValueFormat { separator: None, decimals: 0, digits: 3 };
         assert_eq!(whole.with_point("119"), None);
+    }
+
+    #[test]
+    fn texts_of_low_probability_have_a_likely_format_but_no_certain_one() {
+        let text = |number: &str| FrameText {
+            time_s: 0.0,
+            number: number.to_owned(),
+            probability: 0.3,
+            character_probabilities: vec![0.5; number.len()],
+            centers_px: Vec::new(),
+            neighbours: crate::decipher::box_texts::NeighbourColumns::default(),
+        };
+        let texts = ["11.9", "12.0", "7", "12.1", "1.9"].map(text);
+        assert_eq!(ValueFormat::of(&texts), None);
+        let volts = ValueFormat { separator: Some('.'), decimals: 1, digits: 3 };
+        assert_eq!(ValueFormat::likely(&texts), Some(volts));
+        assert_eq!(ValueFormat::likely(&texts[..3]), None);
     }
 }

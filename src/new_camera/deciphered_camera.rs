@@ -11,7 +11,6 @@ use crate::decipher::{
     lacks_first_digits, name_channels,
 };
 use crate::footage::{Clip, FootageError};
-use crate::geometry::PixelRect;
 use crate::glyphs::{Face, GlyphSet};
 use crate::learn::{LabelFile, LabelledReading, LearnedGlyphs, fetch_examples, learn_glyphs};
 use crate::model::channel::Channel;
@@ -34,9 +33,37 @@ const MIN_AGREEMENT: [(f32, f64); 2] = [(0.5, 0.7), (0.9, 0.95)];
 /// Time of a frame in seconds, and the readings of the regions in that frame.
 pub(super) type TimedReadings = (f64, Vec<RegionReading>);
 
+/// A camera with its glyphs, without what is doubtful.
+pub(super) struct LearnedCamera<'a> {
+    pub(super) camera: DecipheredCamera<'a>,
+    pub(super) set: GlyphSet,
+    /// The pixels of the regions in the frames searched.
+    pub(super) sample: Sample,
+    /// The readouts on which the line reader and the recogniser disagree.
+    pub(super) left_out: Vec<&'a DecipheredReadout>,
+}
+
+impl<'a> LearnedCamera<'a> {
+    /// Learns the glyphs of a camera and leaves out doubtful digits and readouts.
+    ///
+    /// # Errors
+    /// If the clip cannot be read, or nothing can be learned.
+    pub(super) fn learn(
+        mut camera: DecipheredCamera<'a>,
+        search: &OverlaySearch,
+        clip: &mut Clip,
+    ) -> Result<Self, NewCameraError> {
+        let mut sample = search.sample(&camera.setup.setup.regions, clip)?;
+        let mut set = learn_from(clip, &camera.setup, &camera.labels, &sample)?.set;
+        let read = camera.read(&set, &sample, search, clip)?;
+        let left_out = camera.leave_out_doubtful(&mut set, &mut sample, &read);
+        Ok(Self { camera, set, sample, left_out })
+    }
+}
+
 /// The setup and labels of deciphered readouts.
 pub(super) struct DecipheredCamera<'a> {
-    deciphered: Vec<&'a DecipheredReadout>,
+    pub(super) deciphered: Vec<&'a DecipheredReadout>,
     pub(super) setup: LoadedSetup,
     pub(super) labels: LabelFile,
     pub(super) readouts: Vec<NamedReadout>,
@@ -66,18 +93,8 @@ impl<'a> DecipheredCamera<'a> {
         Self { deciphered, setup: LoadedSetup { setup, path: setup_path.to_owned() }, labels, readouts }
     }
 
-    /// The pixels of the regions in all frames searched.
-    pub(super) fn sample(&self, search: &OverlaySearch, clip: &mut Clip) -> Result<Sample, FootageError> {
-        let regions = &self.setup.setup.regions;
-        let mut sample = Sample::new(regions.len());
-        for (time_s, patches) in search.on_whole_frames(clip, &|luma| Sample::cut(regions, luma))? {
-            sample.add(patches, time_s);
-        }
-        Ok(sample)
-    }
-
     /// Reads the regions with the learned glyphs in all frames searched.
-    pub(super) fn read(
+    fn read(
         &self,
         set: &GlyphSet,
         sample: &Sample,
@@ -89,13 +106,13 @@ impl<'a> DecipheredCamera<'a> {
     }
 
     /// Removes everything on which the line reader and the recogniser (`read`) disagree: the glyphs and labels of doubtful
-    /// digits, and whole regions. Returns the boxes of these regions.
-    pub(super) fn leave_out_doubtful(
+    /// digits, and whole regions. Returns the readouts of these regions.
+    fn leave_out_doubtful(
         &mut self,
         set: &mut GlyphSet,
         sample: &mut Sample,
         read: &[TimedReadings],
-    ) -> Vec<PixelRect> {
+    ) -> Vec<&'a DecipheredReadout> {
         let mut doubtful = vec![Vec::new(); self.readouts.len()];
         for face in &mut set.faces {
             let is_shown = |region: &usize| {
@@ -140,14 +157,13 @@ impl<'a> DecipheredCamera<'a> {
         questions(set, &readouts, &mut |time_s| search.whole_frame(clip, time_s))
     }
 
-    /// Removes a region with its labels and its patches in the sample, and returns its box.
-    fn remove(&mut self, region: usize, sample: &mut Sample) -> PixelRect {
-        let NamedReadout { guess, rect, .. } = self.readouts.remove(region);
-        self.deciphered.remove(region);
+    /// Removes a region with its labels and its patches in the sample, and returns its readout.
+    fn remove(&mut self, region: usize, sample: &mut Sample) -> &'a DecipheredReadout {
+        let NamedReadout { guess, .. } = self.readouts.remove(region);
         self.setup.setup.regions.remove(region);
         sample.regions.remove(region);
         self.labels.labels.retain(|label| label.channel != guess.channel);
-        rect
+        self.deciphered.remove(region)
     }
 
     /// The deciphered texts of a region with a probability of at least `min_probability`, each paired with the text

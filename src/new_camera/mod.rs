@@ -3,12 +3,14 @@
 //!
 //! ```text
 //! clip -> search (boxes, deciphered readouts) -> deciphered_camera (setup, labels, glyphs without the doubtful ones)
+//!      -> known_glyphs (uncertain readouts that these glyphs read) -> deciphered_camera again
 //!      -> questions (images of the doubtful digits)
 //! ```
 //!
 //! Limits of this folder without a stated origin were set by judgement.
 
 mod deciphered_camera;
+mod known_glyphs;
 mod questions;
 mod search;
 
@@ -30,7 +32,8 @@ use crate::model::channel::Channel;
 use crate::readings;
 use crate::recognise::Sample;
 use crate::setup::{LoadedSetup, Region, SetupError};
-use deciphered_camera::{DecipheredCamera, fits, learn_from, region_of};
+use deciphered_camera::{DecipheredCamera, LearnedCamera, fits, learn_from, region_of};
+use known_glyphs::read_with_known_glyphs;
 pub use questions::DigitQuestion;
 use search::OverlaySearch;
 
@@ -180,32 +183,41 @@ pub fn prepare_camera(
     let path = clip.info().path.clone();
     let name = path.display().to_string();
     let search = OverlaySearch::of(clip, progress)?;
-    let (readouts, boxes) = (search.readouts(), search.found.len());
+    let boxes = search.found.len();
     let Some((still_time_s, still)) = search.still(clip)?.filter(|_| boxes > 0) else {
         return Err(NewCameraError::NoReadouts { clip: name });
     };
+    let undeciphered = NewCameraError::Undeciphered { clip: name, boxes };
+    let camera_of = |readouts: Vec<_>| {
+        DecipheredCamera::new(readouts, still_time_s, still.dimensions(), setup_path, &file_name(&path))
+    };
+    let readouts = search.readouts();
     if readouts.is_empty() {
-        return Err(NewCameraError::Undeciphered { clip: name, boxes });
+        return Err(undeciphered);
     }
-    let mut camera =
-        DecipheredCamera::new(readouts, still_time_s, still.dimensions(), setup_path, &file_name(&path));
-    let mut sample = camera.sample(&search, clip)?;
-    let mut set = learn_from(clip, &camera.setup, &camera.labels, &sample)?.set;
-    let read = camera.read(&set, &sample, &search, clip)?;
-    let doubtful = camera.leave_out_doubtful(&mut set, &mut sample, &read);
+    let mut learned = LearnedCamera::learn(camera_of(readouts), &search, clip)?;
+    let uncertain = search.uncertain().into_iter().chain(learned.left_out.iter().copied());
+    let known = learned.camera.deciphered.clone();
+    let added = read_with_known_glyphs(uncertain.collect(), &known, &learned.set, &search, clip)?;
+    if !added.is_empty() {
+        // The channels depend on all readouts, so everything is learned again.
+        let all = known.into_iter().chain(&added).collect();
+        learned = LearnedCamera::learn(camera_of(all), &search, clip)?;
+    }
+    let LearnedCamera { camera, set, sample, .. } = learned;
     if camera.readouts.is_empty() {
-        return Err(NewCameraError::Undeciphered { clip: name, boxes });
+        return Err(undeciphered);
     }
     let questions = camera.questions(&set, &search, clip)?;
     clip.close();
     Ok(NewCamera {
         questions,
         sample: Some(RegionSample { boxes: boxes_of(&camera.setup), sample }),
+        undeciphered: search.boxes_without(&camera.deciphered),
         setup: camera.setup,
         set,
         labels: camera.labels,
         readouts: camera.readouts,
-        undeciphered: search.undeciphered().map(|proposal| proposal.rect).chain(doubtful).collect(),
         still,
         still_time_s,
     })

@@ -9,6 +9,8 @@ use crate::footage::{
     noise_sd_levels, sample_with, temporal_medians,
 };
 use crate::geometry::PixelRect;
+use crate::recognise::Sample;
+use crate::setup::Region;
 use crate::stats::upper_median;
 
 /// Minimum number of frames that are searched (set by judgement).
@@ -43,10 +45,16 @@ fn is_noisy(frames: &[FoundFrame]) -> bool {
     upper_median(&mut noise).is_some_and(|levels| levels >= NOISY_LEVELS)
 }
 
-/// Whether a readout does not overlap the readout `earlier`; true if nothing was deciphered in the earlier box.
+/// Whether a readout does not overlap the readout `earlier`; true if nothing certain was deciphered in the earlier box.
 /// Overlaps occur because deciphering enlarges boxes by the digits beside them.
 fn is_clear_of(readout: &DecipheredReadout, (_, earlier): &(Proposal, Option<DecipheredReadout>)) -> bool {
-    earlier.as_ref().is_none_or(|earlier| earlier.rect.overlap_px(readout.rect) == 0)
+    let certain = earlier.as_ref().filter(|earlier| is_certain(earlier));
+    certain.is_none_or(|earlier| earlier.rect.overlap_px(readout.rect) == 0)
+}
+
+/// Whether a readout has enough labels.
+fn is_certain(readout: &DecipheredReadout) -> bool {
+    readout.labels.len() >= MIN_LABELS
 }
 
 /// The boxes found in the overlay of a clip.
@@ -55,8 +63,8 @@ pub(super) struct OverlaySearch {
     frames: SampledFrames,
     /// Whether `frames` are whole frames of the clip, neither reduced nor without their noise.
     are_whole: bool,
-    /// The boxes found, each with its deciphered readout; `None` if it could not be deciphered. Rectangles are in pixels of the
-    /// whole frame.
+    /// The boxes found, each with its readout; `None` if it could not be deciphered. A readout with fewer than [`MIN_LABELS`]
+    /// labels is uncertain. Rectangles are in pixels of the whole frame.
     pub(super) found: Vec<(Proposal, Option<DecipheredReadout>)>,
 }
 
@@ -83,10 +91,8 @@ impl OverlaySearch {
         let searched = SampledFrames::from(searched);
         let mut found: Vec<(Proposal, Option<DecipheredReadout>)> = Vec::new();
         for proposal in propose(&searched.images) {
-            let readout = decipher(&searched, proposal.rect).filter(|readout| {
-                readout.labels.len() >= MIN_LABELS
-                    && found.iter().all(|earlier| is_clear_of(readout, earlier))
-            });
+            let readout = decipher(&searched, proposal.rect)
+                .filter(|readout| found.iter().all(|earlier| is_clear_of(readout, earlier)));
             found.push((proposal, readout));
         }
         read_words(&searched, found.iter_mut().filter_map(|(_, readout)| readout.as_mut()));
@@ -98,6 +104,15 @@ impl OverlaySearch {
         }
         let frames = whole.map_or(searched, SampledFrames::from);
         Ok(Self { frames, are_whole: keeps_whole, found })
+    }
+
+    /// The pixels of regions in all frames searched.
+    pub(super) fn sample(&self, regions: &[Region], clip: &mut Clip) -> Result<Sample, FootageError> {
+        let mut sample = Sample::new(regions.len());
+        for (time_s, patches) in self.on_whole_frames(clip, &|luma| Sample::cut(regions, luma))? {
+            sample.add(patches, time_s);
+        }
+        Ok(sample)
     }
 
     /// Runs `work` on the whole frames that were searched, each with its time in seconds. They are decoded again if they were
@@ -122,12 +137,31 @@ impl OverlaySearch {
 
     /// The deciphered readouts.
     pub(super) fn readouts(&self) -> Vec<&DecipheredReadout> {
-        self.found.iter().filter_map(|(_, readout)| readout.as_ref()).collect()
+        self.all_readouts().filter(|readout| is_certain(readout)).collect()
     }
 
-    /// The boxes in which nothing was deciphered.
+    /// The readouts whose texts are too uncertain.
+    pub(super) fn uncertain(&self) -> Vec<&DecipheredReadout> {
+        self.all_readouts().filter(|readout| !is_certain(readout)).collect()
+    }
+
+    fn all_readouts(&self) -> impl Iterator<Item = &DecipheredReadout> {
+        self.found.iter().filter_map(|(_, readout)| readout.as_ref())
+    }
+
+    /// The boxes that do not overlap one of these readouts.
+    pub(super) fn boxes_without(&self, readouts: &[&DecipheredReadout]) -> Vec<PixelRect> {
+        let boxes = self
+            .found
+            .iter()
+            .map(|(proposal, readout)| readout.as_ref().map_or(proposal.rect, |one| one.rect));
+        boxes.filter(|rect| readouts.iter().all(|readout| readout.rect.overlap_px(*rect) == 0)).collect()
+    }
+
+    /// The boxes in which nothing was deciphered, or only an uncertain readout.
     pub(super) fn undeciphered(&self) -> impl Iterator<Item = &Proposal> {
-        self.found.iter().filter(|(_, readout)| readout.is_none()).map(|(proposal, _)| proposal)
+        let found = self.found.iter().filter(|(_, readout)| !readout.as_ref().is_some_and(is_certain));
+        found.map(|(proposal, _)| proposal)
     }
 
     /// The whole frame at the time `time_s` in seconds, of a frame that was searched; `None` if there is none.

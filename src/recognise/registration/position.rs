@@ -37,6 +37,10 @@ const CENTRED_SHARE: f32 = 0.5;
 /// calibration. Set by judgement.
 pub(in crate::recognise) const MIN_CALIBRATION_CORRELATION: f32 = 0.55;
 
+/// Minimum correlation of the first and the last character of a text with their templates, relative to the highest correlation of
+/// the text's characters. Set by judgement.
+const MIN_END_RATIO: f32 = 0.6;
+
 /// Every n-th item of a list, with the smallest n that gives at most `max` items.
 pub(super) fn evenly_spaced<T>(list: &[T], max: usize) -> impl Iterator<Item = &T> {
     list.iter().step_by(list.len().div_ceil(max).max(1))
@@ -116,7 +120,7 @@ pub(super) fn find_position(
     let texts: Vec<Option<(Decoded, f32)>> = features
         .par_iter()
         .map(|features| {
-            let decoded = decoder.decode(features, &anywhere(top))?;
+            let decoded = without_weak_ends(decoder.decode(features, &anywhere(top))?);
             let explained = explained(alphabet, features, top, &decoded);
             Some((decoded, explained))
         })
@@ -129,6 +133,24 @@ pub(super) fn find_position(
         explained: explained.iter().sum::<f32>() / found.len().max(1) as f32,
         spacing: spacing_of(alphabet, &found),
     })
+}
+
+/// Removes characters at both ends that correlate much less with their templates than the others do. The position search adds them
+/// to values with fewer digits than the widest one, because every correlation above 0 raises its score.
+fn without_weak_ends(mut decoded: Decoded) -> Decoded {
+    let strongest = decoded.characters.iter().map(|character| character.correlation).fold(0.0, f32::max);
+    let is_weak = |character: Option<&DecodedCharacter>| {
+        character.is_some_and(|character| character.correlation < MIN_END_RATIO * strongest)
+    };
+    while is_weak(decoded.characters.last()) {
+        decoded.characters.pop();
+        decoded.text.pop();
+    }
+    while is_weak(decoded.characters.first()) {
+        decoded.characters.remove(0);
+        decoded.text.remove(0);
+    }
+    decoded
 }
 
 /// Share of the energy in the text's rows that the templates of its characters explain: the energy of their
