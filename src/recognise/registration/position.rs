@@ -251,3 +251,52 @@ fn median_and_scatter(mut edges: Vec<(usize, f32)>) -> Option<(f32, f32)> {
     let means = counted.unwrap_or_else(|| of_length(1));
     Some((median, means.iter().sum::<f32>() / means.len() as f32))
 }
+
+#[cfg(test)]
+mod tests {
+    use arrayvec::ArrayVec;
+
+    use super::*;
+    use crate::recognise::score::goodness_of_fit::GoodnessOfFit;
+    use crate::recognise::text::Text;
+
+    fn decoded(correlations: &[(char, f32)]) -> Decoded {
+        let character = |(character, correlation): &(char, f32)| DecodedCharacter {
+            character: *character,
+            left: 0.0,
+            scores: ArrayVec::new(),
+            correlation: *correlation,
+            min_part_score: 1.0,
+            goodness: GoodnessOfFit::USUAL,
+            contrast: 1.0,
+            shape_probabilities: None,
+        };
+        let mut text = Text::new();
+        correlations.iter().for_each(|(character, _)| text.push(*character));
+        Decoded {
+            text,
+            characters: correlations.iter().map(character).collect(),
+            score: 0.0,
+            other_forms: Vec::new(),
+            form_margin: 0.0,
+            contrast_beside: 0.0,
+            energy_beside: 0.0,
+            has_leading_zero: false,
+            unknown_beside: 0.0,
+        }
+    }
+
+    #[test]
+    fn weak_characters_at_the_ends_are_removed_and_those_between_good_ones_kept() {
+        let text = |correlations: &[(char, f32)]| {
+            let strong = without_weak_ends(decoded(correlations));
+            assert_eq!(strong.text.len(), strong.characters.len());
+            strong.text.to_string()
+        };
+        assert_eq!(text(&[('1', 0.3), ('6', 0.9), ('5', 0.8)]), "65");
+        assert_eq!(text(&[('1', 0.3), ('7', 0.4), ('0', 0.9), ('1', 0.5)]), "0");
+        assert_eq!(text(&[('1', 0.6), ('6', 0.3), ('5', 0.9)]), "165");
+        assert_eq!(text(&[('4', 0.4), ('6', 0.5)]), "46", "a face that fits nowhere");
+        assert_eq!(text(&[]), "");
+    }
+}
