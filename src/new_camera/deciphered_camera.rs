@@ -28,7 +28,7 @@ const MIN_EXAMPLE: f32 = 0.9;
 /// of the deciphered texts that it compares with the readings of the learned glyphs, and the minimum share of these
 /// texts that must equal the readings (set by judgement). Three quarters of the texts with a probability of 0.5 to
 /// 0.9 are right, and 98 % of those above 0.9.
-const MIN_AGREEMENT: [(f32, f64); 2] = [(0.5, 0.7), (0.9, 0.95)];
+pub(super) const MIN_AGREEMENT: [(f32, f64); 2] = [(0.5, 0.7), (0.9, 0.95)];
 
 /// Time of a frame in seconds, and the readings of the regions in that frame.
 pub(super) type TimedReadings = (f64, Vec<RegionReading>);

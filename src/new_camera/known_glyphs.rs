@@ -1,8 +1,10 @@
 //! Reads readouts whose texts are too uncertain for the line reader with the glyphs that were learned from the other readouts.
 
-use super::deciphered_camera::region_of;
+use super::deciphered_camera::{MIN_AGREEMENT, region_of};
 use super::search::OverlaySearch;
-use crate::decipher::{DecipheredReadout, DecipheredText, TextPair, contradicted_share, lacks_first_digits};
+use crate::decipher::{
+    DecipheredReadout, DecipheredText, TextPair, agreement, contradicted_share, lacks_first_digits,
+};
 use crate::footage::{Clip, FootageError};
 use crate::glyphs::{Face, GlyphSet};
 use crate::model::channel::Channel;
@@ -78,7 +80,7 @@ fn text_of(time_s: f64, reading: &RegionReading) -> Option<DecipheredText> {
     }
 }
 
-/// Whether the line reader contradicts the texts of a readout.
+/// Whether the line reader contradicts the texts of a readout: by single digits, by the first digits, or by whole texts.
 fn is_refuted(readout: &DecipheredReadout, texts: &[DecipheredText]) -> bool {
     let pairs: Vec<TextPair> = texts
         .iter()
@@ -89,6 +91,10 @@ fn is_refuted(readout: &DecipheredReadout, texts: &[DecipheredText]) -> bool {
         .collect();
     lacks_first_digits(&pairs)
         || contradicted_share(&pairs).is_some_and(|share| share > MAX_CONTRADICTED_SHARE)
+        || MIN_AGREEMENT.iter().any(|(probability, min_share)| {
+            let certain = pairs.iter().filter(|pair| pair.deciphered.probability >= *probability);
+            agreement(&certain.cloned().collect::<Vec<_>>()).is_some_and(|share| share < *min_share)
+        })
 }
 
 /// Texts spread over the clip.

@@ -201,8 +201,12 @@ pub fn prepare_camera(
     let added = read_with_known_glyphs(uncertain.collect(), &known, &learned.set, &search, clip)?;
     if !added.is_empty() {
         // The channels depend on all readouts, so everything is learned again.
-        let all = known.into_iter().chain(&added).collect();
-        learned = LearnedCamera::learn(camera_of(all), &search, clip)?;
+        let all = camera_of(known.into_iter().chain(&added).collect());
+        let again = LearnedCamera::learn(all, &search, clip)?;
+        // If the two readers disagree now, the added readings were wrong, and so are the glyphs learned from them.
+        if again.left_out.is_empty() {
+            learned = again;
+        }
     }
     let LearnedCamera { camera, set, sample, .. } = learned;
     if camera.readouts.is_empty() {
