@@ -155,6 +155,12 @@ impl PixelRect {
         u64::from(self.shared_columns(other)) * u64::from(self.shared_rows(other))
     }
 
+    /// Whether the two rectangles have pixels in common.
+    #[must_use]
+    pub fn overlaps(self, other: Self) -> bool {
+        self.overlap_px(other) > 0
+    }
+
     /// Number of columns between two rectangles; 0 if they share columns or touch.
     #[must_use]
     pub fn column_gap(self, other: Self) -> u32 {
@@ -190,6 +196,8 @@ mod tests {
     fn overlap_counts_the_shared_pixels() {
         assert_eq!(RECT.overlap_px(PixelRect::from_edges(35, 50, 90, 55)), 5 * 5);
         assert_eq!(RECT.overlap_px(PixelRect::from_edges(40, 20, 90, 60)), 0);
+        assert!(RECT.overlaps(PixelRect::from_edges(39, 20, 90, 60)));
+        assert!(!RECT.overlaps(PixelRect::from_edges(40, 20, 90, 60)), "they touch");
         assert_eq!(RECT.column_gap(PixelRect::from_edges(47, 0, 50, 9)), 7);
     }
 

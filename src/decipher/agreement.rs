@@ -1,6 +1,7 @@
 //! Compares two independent readers digit by digit: the line reader, which recognises digits in any typeface, and the
 //! recogniser, which compares them with the learned glyphs.
 
+use super::counting::TimedText;
 use super::readout::DecipheredText;
 
 /// Minimum probability of a digit read by the line reader, for the digit to confirm or contradict a glyph. Set by
@@ -60,11 +61,26 @@ impl DigitVotes {
     }
 }
 
-/// Share of the texts on which both readers agree, 0 to 1; `None` without texts.
+/// The deciphered texts of the frames in which the recogniser read a text, each with that text.
+pub fn text_pairs<'a>(
+    deciphered: impl IntoIterator<Item = &'a DecipheredText>,
+    read: &[TimedText],
+) -> Vec<TextPair> {
+    let pair = |deciphered: &DecipheredText| {
+        let (_, read) = read.iter().find(|(time_s, _)| *time_s == deciphered.time_s)?;
+        Some(TextPair { deciphered: deciphered.clone(), read: read.clone() })
+    };
+    deciphered.into_iter().filter_map(pair).collect()
+}
+
+/// Share of the deciphered texts with a probability of at least `min_probability` on which both readers agree, 0 to 1; `None`
+/// without such texts.
 #[must_use]
-pub fn agreement(pairs: &[TextPair]) -> Option<f64> {
-    let agreed = pairs.iter().filter(|pair| pair.deciphered.text == pair.read).count();
-    (!pairs.is_empty()).then(|| agreed as f64 / pairs.len() as f64)
+pub fn agreement(pairs: &[TextPair], min_probability: f32) -> Option<f64> {
+    let counted = pairs.iter().filter(|pair| pair.deciphered.probability >= min_probability);
+    let agreed = counted.clone().filter(|pair| pair.deciphered.text == pair.read).count();
+    let all = counted.count();
+    (all > 0).then(|| agreed as f64 / all as f64)
 }
 
 /// Whether enough readings lack the first digits of the deciphered texts, so that values are wrong by tens or
@@ -138,6 +154,20 @@ mod tests {
     fn digits_that_the_line_reader_is_unsure_of_do_not_count() {
         let unsure = [pair("60", 0.6, "90"), pair("60", 0.6, "90"), pair("60", 0.6, "90")];
         assert!(doubtful_digits(&[right(), unsure.to_vec()].concat()).is_empty());
+    }
+
+    #[test]
+    fn texts_are_paired_by_their_time_and_compared_from_a_probability_on() {
+        let deciphered =
+            [(0.0, "10", 0.9), (0.5, "11", 0.6), (1.0, "12", 0.9)].map(|(time_s, text, probability)| {
+                DecipheredText { time_s, ..pair(text, probability, "").deciphered }
+            });
+        let read = [(0.0, "10".to_owned()), (0.5, "17".to_owned()), (2.0, "12".to_owned())];
+        let pairs = text_pairs(&deciphered, &read);
+        let texts: Vec<(&str, &str)> =
+            pairs.iter().map(|pair| (pair.deciphered.text.as_str(), pair.read.as_str())).collect();
+        assert_eq!(texts, [("10", "10"), ("11", "17")]);
+        assert_eq!([0.5, 0.9, 0.95].map(|least| agreement(&pairs, least)), [Some(0.5), Some(1.0), None]);
     }
 
     #[test]

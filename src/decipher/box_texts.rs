@@ -142,20 +142,28 @@ fn text_in(crop: &GrayImage, time_s: f64, offset_px: f32) -> Option<FrameText> {
 }
 
 #[cfg(test)]
+impl FrameText {
+    /// A text for tests, at the time 0, whose characters have the probability of the text and no position.
+    pub(super) fn example(number: &str, probability: f32) -> Self {
+        Self {
+            time_s: 0.0,
+            number: number.to_owned(),
+            probability,
+            character_probabilities: vec![probability; number.len()],
+            centers_px: Vec::new(),
+            neighbours: NeighbourColumns::default(),
+        }
+    }
+}
+
+#[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
     fn a_single_minus_sign_counts_as_an_edge_of_the_scenery() {
-        let text = |number: &str| FrameText {
-            time_s: 0.0,
-            number: number.to_owned(),
-            probability: 0.9,
-            character_probabilities: vec![0.9; number.len()],
-            centers_px: Vec::new(),
-            neighbours: NeighbourColumns::default(),
-        };
-        let texts = ["12", "-13", "", "12", "-1", "", "-2", "3"].map(text).to_vec();
+        let texts = ["12", "-13", "", "12", "-1", "", "-2", "3"];
+        let texts = texts.map(|number| FrameText::example(number, 0.9)).to_vec();
         let kept: Vec<String> = without_single_signs(texts).into_iter().map(|text| text.number).collect();
         assert_eq!(kept, ["12", "", "12", "-1", "", "-2", "3"]);
     }

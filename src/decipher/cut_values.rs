@@ -65,7 +65,7 @@ impl Offset {
 
 /// A box with all digits of its number, as far as they are known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct WholeNumber {
+pub(super) struct EnlargedBox {
     /// The box.
     pub(super) rect: PixelRect,
     /// Whether the last character in the box is not read as a digit, but may be one.
@@ -75,16 +75,16 @@ pub(super) struct WholeNumber {
 /// Enlarges the box by digits of its number that stand beside it in some frames; the box is unchanged if there are
 /// none. Two cases are ignored: an icon or letter that is read as a digit in fewer frames than as another character,
 /// and a zero before the number. The box is also enlarged by a character behind the number that may be a digit.
-pub(super) fn with_values_beside(frames: &SampledFrames, rect: PixelRect) -> WholeNumber {
+pub(super) fn with_values_beside(frames: &SampledFrames, rect: PixelRect) -> EnlargedBox {
     let sides: Vec<[Neighbour; 2]> = frames.images.par_iter().map(|image| beside(image, rect)).collect();
     let (left, right): (Vec<Neighbour>, Vec<Neighbour>) = sides.into_iter().map(<(_, _)>::from).unzip();
-    let whole = |columns: Option<f32>| columns.map_or(0, |columns| columns.ceil() as u32);
-    let (before, after) = (whole(columns_missing(&left)), whole(columns_missing(&right)));
-    let doubtful = if after == 0 { whole(doubtful_columns(&right)) } else { 0 };
+    let whole_px = |columns: Option<f32>| columns.map_or(0, |columns| columns.ceil() as u32);
+    let (before, after) = (whole_px(columns_missing(&left)), whole_px(columns_missing(&right)));
+    let doubtful = if after == 0 { whole_px(doubtful_columns(&right)) } else { 0 };
     let frame = frames.images.first().map_or((0, 0), GrayImage::dimensions);
     let columns = (rect.left.saturating_sub(before), rect.right() + after + doubtful);
     let rect = rect.with_columns(columns.0, columns.1).clipped_to(frame);
-    WholeNumber { rect, last_is_doubtful: doubtful > 0 }
+    EnlargedBox { rect, last_is_doubtful: doubtful > 0 }
 }
 
 /// Number of pixel columns that a character takes which may be a digit, from what each frame shows on one side of a box; `None`
@@ -160,10 +160,12 @@ fn sides_of(characters: &[LineCharacter], inner: (f32, f32), height: f32) -> [Ne
             distance_px: (inner.0 - one.center_px).max(one.center_px - inner.1),
             pitch_px: (one.center_px - neighbour.center_px).abs(),
         };
-        match is_of_number && is_digit {
-            _ if may_be_digit(one) => Neighbour::Doubtful(offset),
-            true => Neighbour::Digit(one.probability, offset),
-            false => Neighbour::Other,
+        if may_be_digit(one) {
+            Neighbour::Doubtful(offset)
+        } else if is_of_number && is_digit {
+            Neighbour::Digit(one.probability, offset)
+        } else {
+            Neighbour::Other
         }
     };
     [kind(first.checked_sub(1), first, false), kind(Some(last + 1), last, true)]

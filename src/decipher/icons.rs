@@ -140,7 +140,6 @@ fn median_image(images: &[Vec<f64>]) -> Vec<f64> {
 mod tests {
     use image::Luma;
 
-    use super::super::box_texts::NeighbourColumns;
     use super::*;
 
     const BOX: PixelRect = PixelRect { left: 10, top: 5, width: 60, height: 20 };
@@ -171,11 +170,8 @@ mod tests {
         };
         let text = |(second, (number, _)): (usize, &(&str, &str))| FrameText {
             time_s: second as f64,
-            number: (*number).to_owned(),
-            probability: 0.9,
-            character_probabilities: vec![0.9; number.len()],
             centers_px: (0..number.len()).map(|index| 15.0 * index as f32 + 7.0).collect(),
-            neighbours: NeighbourColumns::default(),
+            ..FrameText::example(number, 0.9)
         };
         let texts: Vec<FrameText> = read_and_shown.iter().enumerate().map(text).collect();
         clear_of_icon(&frames, BOX, &texts).left - BOX.left

@@ -24,7 +24,9 @@ mod value_format;
 mod words;
 
 use crate::geometry::PixelRect;
-pub use agreement::{TextPair, agreement, contradicted_share, doubtful_digits, lacks_first_digits};
+pub use agreement::{
+    TextPair, agreement, contradicted_share, doubtful_digits, lacks_first_digits, text_pairs,
+};
 pub use box_texts::SampledFrames;
 use box_texts::{FrameText, texts_in, without_single_signs};
 pub use counting::{TimedText, confused_digits};
@@ -44,26 +46,27 @@ const MAX_ENLARGEMENTS: usize = 3;
 const MIN_NEIGHBOUR_SHARE: f32 = 0.3;
 
 /// Deciphers the readout in a box from frames spread over a clip. The box is enlarged by characters that its edges cut
-/// in two and by digits of the number that stand beside it; other characters are cut off. The readout has no labels if its texts
-/// are too uncertain. `None` if an edge stays inside a character, if values extend beyond the enlarged box or may do so, or if
-/// its texts have no common format.
+/// in two, by digits of the number that stand beside it, and by a character behind the number that may be a digit; other
+/// characters are cut off. The readout has no labels if its texts are too uncertain, or if its last character may be a digit but
+/// is not read as one. `None` if an edge stays inside a character, if values extend beyond the enlarged box, or if its texts
+/// have no common format.
 #[must_use]
 pub fn decipher(frames: &SampledFrames, rect: PixelRect) -> Option<DecipheredReadout> {
     let mut rect = clear_of_strokes(frames, rect)?;
     for _ in 0..=MAX_ENLARGEMENTS {
         let texts = texts_in(frames, rect);
         let cut = clear_of_neighbours(rect, &texts);
-        let whole = with_values_beside(frames, cut);
-        if whole.last_is_doubtful {
-            return readout_with_doubtful_end(whole.rect, &texts_in(frames, whole.rect));
+        let enlarged = with_values_beside(frames, cut);
+        if enlarged.last_is_doubtful {
+            return readout_with_doubtful_end(enlarged.rect, &texts_in(frames, enlarged.rect));
         }
-        if whole.rect == cut {
+        if enlarged.rect == cut {
             let texts = if cut == rect { texts } else { texts_in(frames, cut) };
             let clear = clear_of_icon(frames, cut, &texts);
             let texts = if clear == cut { texts } else { texts_in(frames, clear) };
             return readout_of(clear, &without_single_signs(texts));
         }
-        rect = whole.rect;
+        rect = enlarged.rect;
     }
     None
 }

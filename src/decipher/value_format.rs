@@ -126,15 +126,7 @@ mod tests {
 
     #[test]
     fn texts_of_low_probability_have_a_likely_format_but_no_certain_one() {
-        let text = |number: &str| FrameText {
-            time_s: 0.0,
-            number: number.to_owned(),
-            probability: 0.3,
-            character_probabilities: vec![0.5; number.len()],
-            centers_px: Vec::new(),
-            neighbours: crate::decipher::box_texts::NeighbourColumns::default(),
-        };
-        let texts = ["11.9", "12.0", "7", "12.1", "1.9"].map(text);
+        let texts = ["11.9", "12.0", "7", "12.1", "1.9"].map(|number| FrameText::example(number, 0.3));
         assert_eq!(ValueFormat::of(&texts), None);
         let volts = ValueFormat { separator: Some('.'), decimals: 1, digits: 3 };
         assert_eq!(ValueFormat::likely(&texts), Some(volts));

@@ -136,7 +136,7 @@ fn boxes(readouts: &[Readout], frame: (u32, u32)) -> Vec<PixelRect> {
 
 /// Cuts the overlap with another rectangle off, on the side where the fewest pixels are lost.
 fn cut_clear_of(rect: PixelRect, other: PixelRect) -> PixelRect {
-    if rect.overlap_px(other) == 0 {
+    if !rect.overlaps(other) {
         return rect;
     }
     let cuts = [

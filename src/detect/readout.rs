@@ -119,7 +119,7 @@ fn constant_readouts(
             rect.height.abs_diff(readout.rect.height) as f32 <= tolerance * readout.rect.height as f32
         })
     };
-    let is_free = |area: &PixelRect| found.iter().all(|readout| readout.rect.overlap_px(*area) == 0);
+    let is_free = |area: &PixelRect| !found.iter().any(|readout| readout.rect.overlaps(*area));
     let mut areas = find_constant(gradients);
     areas.retain(|area| is_free(area) && is_as_high(*area, 2.0 * MAX_HEIGHT_DIFFERENCE));
     let is_constant = |line: &LineReadout| {

@@ -8,7 +8,7 @@ use super::search::OverlaySearch;
 use super::{NamedReadout, NewCameraError};
 use crate::decipher::{
     DecipheredReadout, DecipheredText, TextPair, TimedText, agreement, confused_digits, doubtful_digits,
-    lacks_first_digits, name_channels,
+    lacks_first_digits, name_channels, text_pairs,
 };
 use crate::footage::{Clip, FootageError};
 use crate::glyphs::{Face, GlyphSet};
@@ -119,8 +119,7 @@ impl<'a> DecipheredCamera<'a> {
                 self.readouts.get(*region).is_some_and(|named| uses_face(face, &named.guess.channel))
             };
             let regions: Vec<usize> = (0..self.readouts.len()).filter(is_shown).collect();
-            let likely = |region: &usize| self.pairs(*region, read, MIN_EVIDENCE);
-            let pairs: Vec<TextPair> = regions.iter().flat_map(likely).collect();
+            let pairs: Vec<TextPair> = regions.iter().flat_map(|region| self.pairs(*region, read)).collect();
             let texts: Vec<Vec<TimedText>> =
                 regions.iter().map(|region| timed_texts(*region, read)).collect();
             let digits = [doubtful_digits(&pairs), confused_digits(&texts)].concat();
@@ -133,12 +132,14 @@ impl<'a> DecipheredCamera<'a> {
             }
         }
         let agrees = |region: usize| {
-            MIN_AGREEMENT.iter().all(|(probability, min_share)| {
-                let mut pairs = self.pairs(region, read, *probability);
-                // Readings with doubtful digits are left blank.
-                pairs.retain(|pair| !pair.read.contains(doubtful[region].as_slice()));
-                agreement(&pairs).is_some_and(|share| share >= *min_share)
-            }) && !lacks_first_digits(&self.pairs(region, read, MIN_EVIDENCE))
+            let mut pairs = self.pairs(region, read);
+            let lacks_digits = lacks_first_digits(&pairs);
+            // Readings with doubtful digits are left blank.
+            pairs.retain(|pair| !pair.read.contains(doubtful[region].as_slice()));
+            let agrees_from = |(probability, min_share): &(f32, f64)| {
+                agreement(&pairs, *probability).is_some_and(|share| share >= *min_share)
+            };
+            !lacks_digits && MIN_AGREEMENT.iter().all(agrees_from)
         };
         set.faces.retain(has_digits);
         let left_out: Vec<usize> = (0..self.readouts.len()).filter(|region| !agrees(*region)).collect();
@@ -166,16 +167,12 @@ impl<'a> DecipheredCamera<'a> {
         self.deciphered.remove(region)
     }
 
-    /// The deciphered texts of a region with a probability of at least `min_probability`, each paired with the text
+    /// The deciphered texts of a region with a probability of at least [`MIN_EVIDENCE`], each paired with the text
     /// that the learned glyphs read in the same frame. `region` is an index; `read` has the readings of every frame.
-    fn pairs(&self, region: usize, read: &[TimedReadings], min_probability: f32) -> Vec<TextPair> {
+    fn pairs(&self, region: usize, read: &[TimedReadings]) -> Vec<TextPair> {
         let texts = self.deciphered.get(region).map_or(&[][..], |readout| &readout.texts);
-        let pair = |text: &DecipheredText| {
-            let (_, readings) = read.iter().find(|(time_s, _)| *time_s == text.time_s)?;
-            let RegionReading::Text { text: read, .. } = readings.get(region)? else { return None };
-            Some(TextPair { deciphered: text.clone(), read: read.clone() })
-        };
-        texts.iter().filter(|text| text.probability >= min_probability).filter_map(pair).collect()
+        let likely = texts.iter().filter(|text| text.probability >= MIN_EVIDENCE);
+        text_pairs(likely, &timed_texts(region, read))
     }
 }
 

@@ -3,7 +3,8 @@
 use super::deciphered_camera::{MIN_AGREEMENT, region_of};
 use super::search::OverlaySearch;
 use crate::decipher::{
-    DecipheredReadout, DecipheredText, TextPair, agreement, contradicted_share, lacks_first_digits,
+    DecipheredReadout, DecipheredText, TimedText, agreement, contradicted_share, lacks_first_digits,
+    text_pairs,
 };
 use crate::footage::{Clip, FootageError};
 use crate::glyphs::{Face, GlyphSet};
@@ -30,9 +31,9 @@ pub(super) fn read_with_known_glyphs(
     search: &OverlaySearch,
     clip: &mut Clip,
 ) -> Result<Vec<DecipheredReadout>, FootageError> {
-    let is_clear = |one: &DecipheredReadout, other: &DecipheredReadout| one.rect.overlap_px(other.rect) == 0;
+    let overlaps_known = |one: &&DecipheredReadout| known.iter().any(|other| one.rect.overlaps(other.rect));
     let uncertain: Vec<&DecipheredReadout> =
-        uncertain.into_iter().filter(|one| known.iter().all(|other| is_clear(one, other))).collect();
+        uncertain.into_iter().filter(|one| !overlaps_known(one)).collect();
     if uncertain.is_empty() {
         return Ok(Vec::new());
     }
@@ -47,8 +48,8 @@ pub(super) fn read_with_known_glyphs(
         let texts = read.iter().filter_map(|(time_s, readings)| text_of(*time_s, readings.get(index)?));
         let texts: Vec<DecipheredText> = texts.collect();
         let is_enough = texts.len() as f64 >= MIN_SHARE * read.len() as f64;
-        if is_enough && !is_refuted(readout, &texts) && accepted.iter().all(|other| is_clear(readout, other))
-        {
+        let overlaps_accepted = accepted.iter().any(|other| readout.rect.overlaps(other.rect));
+        if is_enough && !overlaps_accepted && !is_refuted(readout, &texts) {
             accepted.push(DecipheredReadout { labels: labels_of(&texts), texts, ..readout.clone() });
         }
     }
@@ -82,18 +83,12 @@ fn text_of(time_s: f64, reading: &RegionReading) -> Option<DecipheredText> {
 
 /// Whether the line reader contradicts the texts of a readout: by single digits, by the first digits, or by whole texts.
 fn is_refuted(readout: &DecipheredReadout, texts: &[DecipheredText]) -> bool {
-    let pairs: Vec<TextPair> = texts
-        .iter()
-        .filter_map(|read| {
-            let deciphered = readout.texts.iter().find(|text| text.time_s == read.time_s)?;
-            Some(TextPair { deciphered: deciphered.clone(), read: read.text.clone() })
-        })
-        .collect();
+    let read: Vec<TimedText> = texts.iter().map(|text| (text.time_s, text.text.clone())).collect();
+    let pairs = text_pairs(&readout.texts, &read);
     lacks_first_digits(&pairs)
         || contradicted_share(&pairs).is_some_and(|share| share > MAX_CONTRADICTED_SHARE)
         || MIN_AGREEMENT.iter().any(|(probability, min_share)| {
-            let certain = pairs.iter().filter(|pair| pair.deciphered.probability >= *probability);
-            agreement(&certain.cloned().collect::<Vec<_>>()).is_some_and(|share| share < *min_share)
+            agreement(&pairs, *probability).is_some_and(|share| share < *min_share)
         })
 }
 

@@ -49,7 +49,7 @@ fn is_noisy(frames: &[FoundFrame]) -> bool {
 /// Overlaps occur because deciphering enlarges boxes by the digits beside them.
 fn is_clear_of(readout: &DecipheredReadout, (_, earlier): &(Proposal, Option<DecipheredReadout>)) -> bool {
     let certain = earlier.as_ref().filter(|earlier| is_certain(earlier));
-    certain.is_none_or(|earlier| earlier.rect.overlap_px(readout.rect) == 0)
+    certain.is_none_or(|earlier| !earlier.rect.overlaps(readout.rect))
 }
 
 /// Whether a readout has enough labels.
@@ -155,7 +155,7 @@ impl OverlaySearch {
             .found
             .iter()
             .map(|(proposal, readout)| readout.as_ref().map_or(proposal.rect, |one| one.rect));
-        boxes.filter(|rect| readouts.iter().all(|readout| readout.rect.overlap_px(*rect) == 0)).collect()
+        boxes.filter(|rect| !readouts.iter().any(|readout| readout.rect.overlaps(*rect))).collect()
     }
 
     /// The boxes in which nothing was deciphered, or only an uncertain readout.
