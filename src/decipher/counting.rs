@@ -17,6 +17,10 @@ const MIN_RATIO: f64 = 3.0;
 /// Maximum time between two texts whose values are subtracted, in seconds.
 const MAX_GAP_S: f64 = 2.0;
 
+/// Minimum number of times that a value has fewer digits than before and after, for its texts to count as incomplete (set by
+/// judgement: while an aircraft is carried, 12, 1, 15 can be values).
+const MIN_LOSSES: usize = 3;
+
 /// A time in seconds, and the text read at that time.
 pub type TimedText = (f64, String);
 
@@ -38,6 +42,20 @@ pub fn confused_digits(channels: &[Vec<TimedText>]) -> Vec<char> {
     confused.sort_unstable();
     confused.dedup();
     confused
+}
+
+/// Whether texts, in order of time, sometimes lack their first or last digit: a value such as 852, 85, 850 has fewer digits than
+/// before and after, and its digits begin or end one of these values. This happens with a narrow digit that is not recognised.
+#[must_use]
+pub fn loses_digits(texts: &[TimedText]) -> bool {
+    let mut values: Vec<&str> = texts.iter().map(|(_, text)| text.trim_start_matches('-')).collect();
+    values.dedup();
+    let is_loss = |values: &&[&str]| {
+        let [before, value, after] = values else { return false };
+        let is_shorter = value.len() < before.len().min(after.len());
+        is_shorter && [before, after].iter().any(|whole| whole.starts_with(value) || whole.ends_with(value))
+    };
+    values.windows(3).filter(is_loss).count() >= MIN_LOSSES
 }
 
 /// For each change of a channel's value: by how much the absolute change would become smaller if the digits `one` and
@@ -99,6 +117,21 @@ mod tests {
     #[test]
     fn counting_agrees_with_the_right_digits() {
         assert!(confused_digits(&[counted(&[])]).is_empty());
+    }
+
+    #[test]
+    fn values_that_are_short_between_longer_ones_lack_a_digit() {
+        let loses = |texts: &[&str]| {
+            loses_digits(
+                &(0..).map(f64::from).zip(texts.iter().map(|text| (*text).to_owned())).collect::<Vec<_>>(),
+            )
+        };
+        assert!(loses(&["852", "85", "85", "850", "849", "85", "852", "85", "853"]));
+        assert!(loses(&["63", "6", "58", "52", "5", "49", "43", "4", "-39"]));
+        assert!(loses(&["16.4", "6.4", "16.3", "6.3", "16.2", "6.2", "16.1"]));
+        assert!(!loses(&["852", "85", "850", "849", "85", "852"]), "only twice");
+        assert!(!loses(&["12", "9", "11", "8", "10", "9", "12", "1", "0"]), "no digits are missing");
+        assert!(!loses(&["100", "-99", "100", "-10", "101", "-10", "100"]));
     }
 
     #[test]

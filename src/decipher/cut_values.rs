@@ -6,6 +6,7 @@ use rayon::prelude::*;
 use super::box_texts::{SampledFrames, with_room};
 use crate::geometry::PixelRect;
 use crate::line_reader::{LineCharacter, numbers, read_characters};
+use crate::recognise::is_separator;
 use crate::stats::upper_median;
 
 // Distances are in heights of the box.
@@ -28,9 +29,12 @@ const MAX_DOUBTFUL_PROBABILITY: f32 = 0.6;
 const MIN_DIGIT_PROBABILITY: f32 = 0.1;
 /// Minimum share of the frames that show such a character behind the number, for the values not to be known.
 const MIN_DOUBTFUL_SHARE: f32 = 0.3;
-/// Maximum distance between the centre of a digit beside the box and the centre of the nearest character in the box,
-/// in heights of the box.
+/// Distance between the centres of two characters of a number up to which their distance in the box does not matter, in heights of
+/// the box.
 const MAX_DISTANCE: f32 = 0.95;
+/// Maximum distance between the centres of two characters of a number, in pitches of the characters in the box (set by judgement;
+/// wide digits are farther apart than [`MAX_DISTANCE`]).
+const MAX_PITCHES: f32 = 1.3;
 /// Distance from the centre of the outermost digit to the new edge of the box, in pitches: half a digit and a small
 /// margin.
 const HALF_DIGIT: f32 = 0.65;
@@ -52,7 +56,8 @@ enum Neighbour {
 struct Offset {
     /// Distance of the character's centre from the nearest column of the box.
     distance_px: f32,
-    /// Distance of the character's centre from that of the adjacent character of the number.
+    /// Distance of the character's centre from that of the adjacent character of the number; the pitch in the box if that is larger
+    /// and the adjacent character is a separator.
     pitch_px: f32,
 }
 
@@ -144,21 +149,28 @@ fn sides_of(characters: &[LineCharacter], inner: (f32, f32), height: f32) -> [Ne
         return [Neighbour::Nothing; 2];
     };
     let numbers = numbers(characters);
-    let kind = |index: Option<usize>, next: usize, counts_zero: bool| {
-        let Some((one, neighbour)) = index.and_then(|index| characters.get(index)).zip(characters.get(next))
-        else {
-            return Neighbour::Nothing;
+    let pitch_px = pitch_of(&characters[first..=last]);
+    let reach_px = (MAX_DISTANCE * height).max(MAX_PITCHES * pitch_px);
+    let kind = |outermost: usize, is_left: bool| {
+        // The next character outwards of the character with this index.
+        let adjacent = |index: usize| {
+            let next = if is_left { index.checked_sub(1)? } else { index + 1 };
+            let distance_px = (characters.get(next)?.center_px - characters[index].center_px).abs();
+            (distance_px <= reach_px).then_some((next, distance_px))
         };
-        if (one.center_px - neighbour.center_px).abs() > MAX_DISTANCE * height {
-            return Neighbour::Nothing;
+        let Some((mut index, mut distance_px)) = adjacent(outermost) else { return Neighbour::Nothing };
+        if is_separator(characters[index].character)
+            && let Some((behind, from_separator_px)) = adjacent(index)
+        {
+            // A separator is narrower than a digit.
+            (index, distance_px) = (behind, from_separator_px.max(pitch_px));
         }
-        let is_of_number = numbers
-            .iter()
-            .any(|range| index.is_some_and(|index| range.contains(&index)) && range.contains(&next));
-        let is_digit = one.character.is_ascii_digit() && (counts_zero || one.character != '0');
+        let one = &characters[index];
+        let is_of_number = numbers.iter().any(|range| range.contains(&index) && range.contains(&outermost));
+        let is_digit = one.character.is_ascii_digit() && (!is_left || one.character != '0');
         let offset = Offset {
             distance_px: (inner.0 - one.center_px).max(one.center_px - inner.1),
-            pitch_px: (one.center_px - neighbour.center_px).abs(),
+            pitch_px: distance_px,
         };
         if may_be_digit(one) {
             Neighbour::Doubtful(offset)
@@ -168,7 +180,14 @@ fn sides_of(characters: &[LineCharacter], inner: (f32, f32), height: f32) -> [Ne
             Neighbour::Other
         }
     };
-    [kind(first.checked_sub(1), first, false), kind(Some(last + 1), last, true)]
+    [kind(first, true), kind(last, false)]
+}
+
+/// Median distance between the centres of adjacent characters, in pixels; 0 for a single character.
+fn pitch_of(characters: &[LineCharacter]) -> f32 {
+    let mut distances: Vec<f32> =
+        characters.windows(2).map(|pair| pair[1].center_px - pair[0].center_px).collect();
+    upper_median(&mut distances).unwrap_or(0.0)
 }
 
 #[cfg(test)]
@@ -205,6 +224,30 @@ mod tests {
             "a zero before the number changes nothing"
         );
         assert_eq!(sides("57", 3, 2), [Neighbour::Nothing, Neighbour::Nothing]);
+    }
+
+    #[test]
+    fn a_digit_behind_a_decimal_point_beside_the_box_is_seen() {
+        let behind = Neighbour::Digit(0.95, Offset { distance_px: 9.0, pitch_px: 6.0 });
+        assert_eq!(sides("16.0", 0, 2), [Neighbour::Nothing, behind]);
+        assert_eq!(sides("16.0", 3, 1), [behind, Neighbour::Nothing]);
+        assert_eq!(sides("16.V", 0, 2), [Neighbour::Nothing, Neighbour::Other]);
+        assert_eq!(sides("16.", 0, 2), [Neighbour::Nothing, Neighbour::Other]);
+    }
+
+    #[test]
+    fn digits_that_are_far_apart_are_of_one_number_if_those_in_the_box_are_as_far_apart() {
+        let at = |(index, character): (usize, char)| LineCharacter {
+            character,
+            center_px: 12.0 * index as f32,
+            probability: 0.95,
+            digit_probability: 1.0,
+        };
+        let sides = |text: &str, last_px: f32| {
+            sides_of(&text.chars().enumerate().map(at).collect::<Vec<_>>(), (-6.0, last_px), 10.0)[1]
+        };
+        assert!(matches!(sides("163", 18.0), Neighbour::Digit(..)));
+        assert_eq!(sides("16", 6.0), Neighbour::Nothing, "the pitch in the box is not known");
     }
 
     #[test]

@@ -29,7 +29,7 @@ pub use agreement::{
 };
 pub use box_texts::SampledFrames;
 use box_texts::{FrameText, texts_in, without_single_signs};
-pub use counting::{TimedText, confused_digits};
+pub use counting::{TimedText, confused_digits, loses_digits};
 use cut_strokes::clear_of_strokes;
 use cut_values::with_values_beside;
 use icons::clear_of_icon;

@@ -3,12 +3,13 @@
 
 use std::path::Path;
 
+use super::cut_readouts::are_cut;
 use super::questions::{DigitQuestion, questions, uses_face};
 use super::search::OverlaySearch;
 use super::{NamedReadout, NewCameraError};
 use crate::decipher::{
     DecipheredReadout, DecipheredText, TextPair, TimedText, agreement, confused_digits, doubtful_digits,
-    lacks_first_digits, name_channels, text_pairs,
+    lacks_first_digits, loses_digits, name_channels, text_pairs,
 };
 use crate::footage::{Clip, FootageError};
 use crate::glyphs::{Face, GlyphSet};
@@ -44,7 +45,7 @@ pub(super) struct LearnedCamera<'a> {
 }
 
 impl<'a> LearnedCamera<'a> {
-    /// Learns the glyphs of a camera and leaves out doubtful digits and readouts.
+    /// Learns the glyphs of a camera, and leaves out doubtful digits and readouts and those whose box cuts digits off.
     ///
     /// # Errors
     /// If the clip cannot be read, or nothing can be learned.
@@ -57,6 +58,10 @@ impl<'a> LearnedCamera<'a> {
         let mut set = learn_from(clip, &camera.setup, &camera.labels, &sample)?.set;
         let read = camera.read(&set, &sample, search, clip)?;
         let left_out = camera.leave_out_doubtful(&mut set, &mut sample, &read);
+        let cut = are_cut(&camera.setup.setup.regions, &set, search, clip)?;
+        for region in (0..cut.len()).rev().filter(|region| cut[*region]) {
+            camera.remove(region, &mut sample);
+        }
         Ok(Self { camera, set, sample, left_out })
     }
 }
@@ -133,7 +138,7 @@ impl<'a> DecipheredCamera<'a> {
         }
         let agrees = |region: usize| {
             let mut pairs = self.pairs(region, read);
-            let lacks_digits = lacks_first_digits(&pairs);
+            let lacks_digits = lacks_first_digits(&pairs) || loses_digits(&timed_texts(region, read));
             // Readings with doubtful digits are left blank.
             pairs.retain(|pair| !pair.read.contains(doubtful[region].as_slice()));
             let agrees_from = |(probability, min_share): &(f32, f64)| {

@@ -2,13 +2,15 @@
 //! channels, and learns their glyphs.
 //!
 //! ```text
-//! clip -> search (boxes, deciphered readouts) -> deciphered_camera (setup, labels, glyphs without the doubtful ones)
+//! clip -> search (boxes, deciphered readouts)
+//!      -> deciphered_camera (setup, labels, glyphs; without what is doubtful, or cut off: cut_readouts)
 //!      -> known_glyphs (uncertain readouts that these glyphs read) -> deciphered_camera again
 //!      -> questions (images of the doubtful digits)
 //! ```
 //!
 //! Limits of this folder without a stated origin were set by judgement.
 
+mod cut_readouts;
 mod deciphered_camera;
 mod known_glyphs;
 mod questions;
@@ -202,10 +204,11 @@ pub fn prepare_camera(
     if !added.is_empty() {
         // The channels depend on all readouts, so everything is learned again.
         let all = camera_of(known.into_iter().chain(&added).collect());
-        let again = LearnedCamera::learn(all, &search, clip)?;
-        // If the two readers disagree now, the added readings were wrong, and so are the glyphs learned from them.
-        if again.left_out.is_empty() {
-            learned = again;
+        match LearnedCamera::learn(all, &search, clip) {
+            // If the two readers disagree now, the added readings were wrong, and so are the glyphs learned from them.
+            Ok(again) if again.left_out.is_empty() => learned = again,
+            Ok(_) | Err(NewCameraError::Learn(_)) => {}
+            Err(error) => return Err(error),
         }
     }
     let LearnedCamera { camera, set, sample, .. } = learned;

@@ -37,6 +37,10 @@ const CENTRED_SHARE: f32 = 0.5;
 /// calibration. Set by judgement.
 pub(in crate::recognise) const MIN_CALIBRATION_CORRELATION: f32 = 0.55;
 
+/// Minimum correlation of the first and the last character of a text with their templates, relative to the highest correlation of
+/// the text's characters. Set by judgement.
+const MIN_END_RATIO: f32 = 0.6;
+
 /// Every n-th item of a list, with the smallest n that gives at most `max` items.
 pub(super) fn evenly_spaced<T>(list: &[T], max: usize) -> impl Iterator<Item = &T> {
     list.iter().step_by(list.len().div_ceil(max).max(1))
@@ -116,7 +120,7 @@ pub(super) fn find_position(
     let texts: Vec<Option<(Decoded, f32)>> = features
         .par_iter()
         .map(|features| {
-            let decoded = decoder.decode(features, &anywhere(top))?;
+            let decoded = without_weak_ends(decoder.decode(features, &anywhere(top))?);
             let explained = explained(alphabet, features, top, &decoded);
             Some((decoded, explained))
         })
@@ -129,6 +133,24 @@ pub(super) fn find_position(
         explained: explained.iter().sum::<f32>() / found.len().max(1) as f32,
         spacing: spacing_of(alphabet, &found),
     })
+}
+
+/// Removes characters at both ends that correlate much less with their templates than the others do. The position search adds them
+/// to values with fewer digits than the widest one, because every correlation above 0 raises its score.
+fn without_weak_ends(mut decoded: Decoded) -> Decoded {
+    let strongest = decoded.characters.iter().map(|character| character.correlation).fold(0.0, f32::max);
+    let is_weak = |character: Option<&DecodedCharacter>| {
+        character.is_some_and(|character| character.correlation < MIN_END_RATIO * strongest)
+    };
+    while is_weak(decoded.characters.last()) {
+        decoded.characters.pop();
+        decoded.text.pop();
+    }
+    while is_weak(decoded.characters.first()) {
+        decoded.characters.remove(0);
+        decoded.text.remove(0);
+    }
+    decoded
 }
 
 /// Share of the energy in the text's rows that the templates of its characters explain: the energy of their
@@ -228,4 +250,53 @@ fn median_and_scatter(mut edges: Vec<(usize, f32)>) -> Option<(f32, f32)> {
     let counted = Some(of_length(MIN_OF_LENGTH)).filter(|means| !means.is_empty());
     let means = counted.unwrap_or_else(|| of_length(1));
     Some((median, means.iter().sum::<f32>() / means.len() as f32))
+}
+
+#[cfg(test)]
+mod tests {
+    use arrayvec::ArrayVec;
+
+    use super::*;
+    use crate::recognise::score::goodness_of_fit::GoodnessOfFit;
+    use crate::recognise::text::Text;
+
+    fn decoded(correlations: &[(char, f32)]) -> Decoded {
+        let character = |(character, correlation): &(char, f32)| DecodedCharacter {
+            character: *character,
+            left: 0.0,
+            scores: ArrayVec::new(),
+            correlation: *correlation,
+            min_part_score: 1.0,
+            goodness: GoodnessOfFit::USUAL,
+            contrast: 1.0,
+            shape_probabilities: None,
+        };
+        let mut text = Text::new();
+        correlations.iter().for_each(|(character, _)| text.push(*character));
+        Decoded {
+            text,
+            characters: correlations.iter().map(character).collect(),
+            score: 0.0,
+            other_forms: Vec::new(),
+            form_margin: 0.0,
+            contrast_beside: 0.0,
+            energy_beside: 0.0,
+            has_leading_zero: false,
+            unknown_beside: 0.0,
+        }
+    }
+
+    #[test]
+    fn weak_characters_at_the_ends_are_removed_and_those_between_good_ones_kept() {
+        let text = |correlations: &[(char, f32)]| {
+            let strong = without_weak_ends(decoded(correlations));
+            assert_eq!(strong.text.len(), strong.characters.len());
+            strong.text.to_string()
+        };
+        assert_eq!(text(&[('1', 0.3), ('6', 0.9), ('5', 0.8)]), "65");
+        assert_eq!(text(&[('1', 0.3), ('7', 0.4), ('0', 0.9), ('1', 0.5)]), "0");
+        assert_eq!(text(&[('1', 0.6), ('6', 0.3), ('5', 0.9)]), "165");
+        assert_eq!(text(&[('4', 0.4), ('6', 0.5)]), "46", "a face that fits nowhere");
+        assert_eq!(text(&[]), "");
+    }
 }
