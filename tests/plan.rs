@@ -158,6 +158,8 @@ fn invalid_requests_are_refused_with_the_fix() {
     assert_eq!(refused(PlanRequest { steps_percent: vec![], ..request() }), PlanError::Steps);
     assert_eq!(refused(PlanRequest { steps_percent: vec![50.0, f64::NAN], ..request() }), PlanError::Steps);
     assert_eq!(refused(PlanRequest { steps_percent: vec![50.0, 50.0], ..request() }), PlanError::Steps);
+    let many = (1..=21).map(f64::from).collect();
+    assert_eq!(refused(PlanRequest { steps_percent: many, ..request() }), PlanError::TooManySteps(21));
     assert_eq!(refused(PlanRequest { full_throttle_mps: None, ..request() }), PlanError::NoSpeed);
     assert_eq!(refused(PlanRequest { wind_mps: None, ..request() }), PlanError::NoWind);
     let slow = refused(PlanRequest { wind_mps: Some(30.0), ..request() });

@@ -116,6 +116,16 @@ mod tests {
     }
 
     #[test]
+    fn a_label_of_another_channel_or_with_a_colon_in_a_number_is_rejected() {
+        let rect = PixelRect { left: 0, top: 0, width: 40, height: 20 };
+        let label = LabelledReading { channel: Channel::Altitude, time_s: 12.0, text: "115".to_owned() };
+        let problem = check(&[Region::new(Channel::Speed, rect, None)], &label).unwrap_err();
+        assert_eq!(problem, LabelFormatError::UnknownChannel { marked: "speed".to_owned() });
+        let channel = "voltage".to_owned();
+        assert_eq!(checked("12:30", 4, 0), Err(LabelFormatError::Colon { channel }));
+    }
+
+    #[test]
     fn shorter_and_signed_texts_are_accepted() {
         for (text, digits, decimals) in [("23.9", 3, 1), ("9.9", 3, 1), ("-12.5", 3, 1), ("7", 3, 0)] {
             assert_eq!(checked(text, digits, decimals), Ok(()), "{text}");
