@@ -8,8 +8,8 @@ use std::io::Write as _;
 use common::{Flight, Plan, Readout, fly};
 use pairspeed::airspeed::{pair, steps};
 use pairspeed::legs::{
-    GivenLeg, GivenLegError, LegKind, LegOptions, LegSet, LegsFileError, Note, ThrottleSource, find,
-    read_file,
+    GivenLeg, GivenLegError, LegKind, LegOptions, LegSet, LegUse, LegsFileError, NotPaired, Note,
+    ThrottleSource, find, read_file,
 };
 use pairspeed::model::channel::Channel;
 use pairspeed::series::{Blank, Readings, Series, trust};
@@ -297,6 +297,25 @@ fn a_single_leg_at_the_end_is_unpaired() {
     assert_eq!(set.legs.len(), 11);
     assert_eq!(set.legs[10].kind, LegKind::Unpaired);
     assert_eq!(set.pairs.len(), 5);
+}
+
+#[test]
+fn a_leg_whose_speeds_have_digits_without_a_glyph_is_in_no_pair() {
+    let flight = fly(&Plan::default());
+    let first = true_legs(&flight, |_| LegKind::Leg).swap_remove(0);
+    let usage_with_blanks = |why: Blank| {
+        let mut readings = flight.readings.clone();
+        let times = readings.time_s.iter().enumerate();
+        let in_leg = times.filter(|(_, time_s)| (first.start_s..first.end_s).contains(*time_s));
+        for (frame, _) in in_leg.filter(|(frame, _)| frame % 5 == 0) {
+            readings.channels[0].blank[frame] = why;
+            readings.channels[0].values[frame] = f64::NAN;
+        }
+        let set = find(&trust(readings), &options(true_legs(&flight, |_| LegKind::Leg))).unwrap();
+        set.legs[0].usage
+    };
+    assert_eq!(usage_with_blanks(Blank::Unclear), LegUse::Used);
+    assert_eq!(usage_with_blanks(Blank::DigitUnknown), LegUse::LeftOut(NotPaired::UnknownDigits));
 }
 
 #[test]

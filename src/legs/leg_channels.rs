@@ -4,7 +4,7 @@ use super::limits::LegLimits;
 use super::note::Note;
 use super::{Flag, Leg, LegKind, LegUse};
 use crate::model::channel::Channel;
-use crate::series::{Series, Updates};
+use crate::series::{Blank, Series, Updates};
 use crate::stats::{grouped_median, mean, median, scaled_mad};
 
 /// Time left out at either end of the flat part of a leg, in seconds (set by judgement).
@@ -38,6 +38,10 @@ const NOT_STEADY_SHARE: f64 = 0.07;
 /// Length of the steady middle below which a leg is flagged as short, in seconds (set by judgement).
 const SHORT_LEG_S: f64 = 4.0;
 
+/// Maximum share of a leg's frames in which the speed may have a digit without a glyph, for the leg to be used, 0 to 1: the remaining
+/// speeds are not a fair sample of the leg (set by judgement).
+const MAX_UNKNOWN_DIGITS_SHARE: f64 = 0.1;
+
 /// An interval of flight time, in seconds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct TimeInterval {
@@ -62,6 +66,8 @@ pub(super) struct LegChannels {
     throttle: Updates,
     pub heading: Updates,
     gaps: Vec<TimeInterval>,
+    /// One entry for each frame: 1 where the speed is blank because a digit has no glyph, otherwise 0.
+    unknown_digits: Updates,
     limits: LegLimits,
 }
 
@@ -83,8 +89,21 @@ impl LegChannels {
                 .iter()
                 .map(|gap| TimeInterval { start_s: gap.start_s, end_s: gap.end_s })
                 .collect(),
+            unknown_digits: Updates {
+                time_s: series.readings.time_s.clone(),
+                values: readout
+                    .blank
+                    .iter()
+                    .map(|blank| f64::from(u8::from(*blank == Blank::DigitUnknown)))
+                    .collect(),
+            },
             limits: LegLimits::of(series, min_voltage_v),
         })
+    }
+
+    /// Whether too many speeds between two times, in seconds of flight time, have digits without a glyph.
+    pub fn lacks_digits(&self, start_s: f64, end_s: f64) -> bool {
+        mean(self.unknown_digits.within(start_s, end_s)).is_some_and(|share| share > MAX_UNKNOWN_DIGITS_SHARE)
     }
 
     /// Whether the overlay shows a throttle that changes.

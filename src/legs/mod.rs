@@ -301,7 +301,7 @@ fn leg_set(
         .iter()
         .map(|leg| leg_channels::mean_heading(channels.heading.within(leg.steady_start_s, leg.steady_end_s)))
         .collect();
-    let candidates = candidates(&legs, &headings_deg, &links);
+    let candidates = candidates(&legs, channels, &headings_deg, &links);
     let judged = runs::judged_pairs(&candidates, options.given.is_some(), circling);
     let pair_indices: Vec<(usize, usize)> =
         judged.pairs.iter().map(|pair| (pair.first, pair.second)).collect();
@@ -327,6 +327,7 @@ fn leg_set(
 
 fn candidates(
     legs: &[Leg],
+    channels: &LegChannels,
     headings_deg: &[Option<f64>],
     links: &[NeighbourLink],
 ) -> Vec<pairing::CandidateLeg> {
@@ -335,7 +336,8 @@ fn candidates(
         .zip(headings_deg)
         .zip(links.iter().zip(given_pairs))
         .map(|((leg, heading), (link, pair))| {
-            pairing::CandidateLeg::of(leg, *heading, pair, link.turn_before)
+            let lacks_digits = channels.lacks_digits(leg.steady_start_s, leg.steady_end_s);
+            pairing::CandidateLeg::of(leg, *heading, pair, link.turn_before, lacks_digits)
         })
         .collect()
 }

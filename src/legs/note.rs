@@ -37,6 +37,8 @@ pub enum NotPaired {
     OutsideRuns,
     /// Every neighbour of the leg belongs to another pair.
     Taken,
+    /// Many speeds of one of the legs are blank because a digit has no glyph.
+    UnknownDigits,
 }
 
 impl NotPaired {
@@ -57,6 +59,7 @@ impl NotPaired {
             Self::Voltage => "other voltage",
             Self::OutsideRuns => "outside the runs",
             Self::Taken => "partner taken",
+            Self::UnknownDigits => "digits missing",
         }
     }
 }
@@ -77,6 +80,7 @@ impl fmt::Display for NotPaired {
             Self::Voltage => "the neighbouring legs were flown at another pack voltage",
             Self::OutsideRuns => "it does not belong to a run (legs flown up and down the course, one after the other)",
             Self::Taken => "the leg that would match it belongs to another pair",
+            Self::UnknownDigits => "many speeds of this leg, or of the leg before or after it, have digits that are not in the glyph set: label the missing digits",
         })
     }
 }

@@ -84,13 +84,22 @@ pub(super) struct CandidateLeg {
     /// Whether the speeds show a turn between the previous leg and this one; `None` for the first leg and for given
     /// legs.
     pub turn_before: Option<bool>,
+    /// Whether many of its speeds are blank because a digit has no glyph.
+    pub lacks_digits: bool,
 }
 
 impl CandidateLeg {
-    pub fn of(leg: &Leg, heading_deg: Option<f64>, pair: Option<u32>, turn_before: Option<bool>) -> Self {
+    pub fn of(
+        leg: &Leg,
+        heading_deg: Option<f64>,
+        pair: Option<u32>,
+        turn_before: Option<bool>,
+        lacks_digits: bool,
+    ) -> Self {
         Self {
             pair,
             turn_before,
+            lacks_digits,
             speed: leg.speed_median,
             uncertainty: leg.speed_uncertainty,
             start_s: leg.start_s,
@@ -291,6 +300,8 @@ fn rejection(first: &CandidateLeg, second: &CandidateLeg) -> Option<NotPaired> {
     let off_opposite = |(a, b): (f64, f64)| ((b - a).rem_euclid(360.0) - 180.0).abs();
     if same_way || left_out {
         Some(NotPaired::Given)
+    } else if first.lacks_digits || second.lacks_digits {
+        Some(NotPaired::UnknownDigits)
     } else if throttles.is_some_and(|(a, b)| (a - b).abs() > SAME_THROTTLE_PERCENT) {
         Some(NotPaired::Throttle)
     } else if headings.is_some_and(|headings| off_opposite(headings) > OPPOSITE_WITHIN_DEG) {
