@@ -316,6 +316,11 @@ fn a_leg_whose_speeds_have_digits_without_a_glyph_is_in_no_pair() {
     };
     assert_eq!(usage_with_blanks(Blank::Unclear), LegUse::Used);
     assert_eq!(usage_with_blanks(Blank::DigitUnknown), LegUse::LeftOut(NotPaired::UnknownDigits));
+
+    let mut readings = flight.readings.clone();
+    readings.channels[0].blank.iter_mut().step_by(5).for_each(|blank| *blank = Blank::DigitUnknown);
+    let set = find(&trust(readings), &options(true_legs(&flight, |_| LegKind::Leg))).unwrap();
+    assert!(set.notes.contains(&Note::NoPairsWithoutDigits), "{:?}", set.notes);
 }
 
 #[test]

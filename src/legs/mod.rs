@@ -307,7 +307,7 @@ fn leg_set(
         judged.pairs.iter().map(|pair| (pair.first, pair.second)).collect();
     let patterns = patterns::patterns(&legs, &headings_deg, &pair_indices);
     let steps = steps_of(&legs, &pair_indices, channels, options);
-    notes.extend(missing_note(series, &legs, &pair_indices).filter(|_| patterns.is_empty()));
+    notes.extend(missing_note(series, legs.len(), &judged).filter(|_| patterns.is_empty()));
     notes.extend(steps.note.clone().filter(|_| !pair_indices.is_empty()));
     let pairs = mark(&mut legs, &judged.pairs, &steps);
     patterns::mark(&mut legs, &patterns);
@@ -419,19 +419,24 @@ fn mark(legs: &mut [Leg], judged: &[runs::JudgedPair], steps: &ThrottleSteps) ->
     pairs
 }
 
-fn missing_note(series: &Series, legs: &[Leg], pair_indices: &[(usize, usize)]) -> Option<Note> {
+/// The reason why a flight has no pairs, from the number of its legs and its pairs; `None` if it has pairs.
+fn missing_note(series: &Series, legs: usize, judged: &runs::JudgedPairs) -> Option<Note> {
     let speeds = series.readings.channel(&Channel::Speed).map(|speed| stats::sorted(&speed.values));
     let speeds = speeds.unwrap_or_default();
     if speeds.is_empty() {
         Some(Note::NoTrustedSpeed)
     } else if speeds.first() == speeds.last() {
         Some(Note::ConstantSpeed)
-    } else if legs.is_empty() {
+    } else if legs == 0 {
         Some(Note::NoLegs)
-    } else if legs.len() == 1 {
+    } else if legs == 1 {
         Some(Note::OneLeg)
+    } else if !judged.pairs.is_empty() {
+        None
+    } else if judged.left_out.contains(&Some(NotPaired::UnknownDigits)) {
+        Some(Note::NoPairsWithoutDigits)
     } else {
-        pair_indices.is_empty().then_some(Note::NoPairs)
+        Some(Note::NoPairs)
     }
 }
 

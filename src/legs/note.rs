@@ -101,6 +101,8 @@ pub enum Note {
     OneLeg,
     /// Legs were found, but none has a partner.
     NoPairs,
+    /// Legs were found, but none has a partner, because many of their speeds have digits without a glyph.
+    NoPairsWithoutDigits,
     /// The pilot edited the legs found.
     Edited {
         /// Number of edits.
@@ -235,7 +237,7 @@ impl Note {
     #[must_use]
     pub fn advice(&self) -> Option<Advice> {
         match self {
-            Self::NoTrustedSpeed => Some(Advice::TeachDigits),
+            Self::NoTrustedSpeed | Self::NoPairsWithoutDigits => Some(Advice::TeachDigits),
             Self::NoLegs | Self::NoPairs | Self::TooFewPairs { .. } => Some(Advice::GiveLegs),
             _ => None,
         }
@@ -262,6 +264,9 @@ impl Note {
                 "Only one leg was found, but an airspeed needs one leg in each direction: if another leg was flown, give the legs by hand."
             }
             Self::NoPairs => "No two legs form a pair: give the legs by hand.",
+            Self::NoPairsWithoutDigits => {
+                "No two legs form a pair, because many of their speeds have digits that are not in the glyph set: label the missing digits."
+            }
             Self::OutsideRuns => {
                 "doubtful: no turn of the usual length lies between this pair and another pair, so its legs may not have been flown up and down the course"
             }
@@ -374,6 +379,7 @@ impl Note {
             | Self::NoLegs
             | Self::OneLeg
             | Self::NoPairs
+            | Self::NoPairsWithoutDigits
             | Self::OutsideRuns
             | Self::UnlikeOthers
             | Self::Circling

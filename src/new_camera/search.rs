@@ -59,10 +59,10 @@ fn is_certain(readout: &DecipheredReadout) -> bool {
 
 /// The boxes found in the overlay of a clip.
 pub(super) struct OverlaySearch {
-    /// The frames that were searched, without damaged ones.
-    frames: SampledFrames,
-    /// Whether `frames` are whole frames of the clip, neither reduced nor without their noise.
-    are_whole: bool,
+    /// Times of the frames that were searched, in seconds, without damaged frames.
+    times_s: Vec<f64>,
+    /// These frames, neither reduced nor without their noise; `None` if they were not kept.
+    whole: Option<SampledFrames>,
     /// The boxes found, each with its readout; `None` if it could not be deciphered. A readout with fewer than [`MIN_LABELS`]
     /// labels is uncertain. Rectangles are in pixels of the whole frame.
     pub(super) found: Vec<(Proposal, Option<DecipheredReadout>)>,
@@ -102,8 +102,9 @@ impl OverlaySearch {
                 readout.rect = reduction.in_whole_frame(readout.rect);
             }
         }
-        let frames = whole.map_or(searched, SampledFrames::from);
-        Ok(Self { frames, are_whole: keeps_whole, found })
+        let times_s = searched.times_s.clone();
+        let whole = if keeps_whole { Some(whole.map_or(searched, SampledFrames::from)) } else { None };
+        Ok(Self { times_s, whole, found })
     }
 
     /// The pixels of regions in all frames searched.
@@ -122,16 +123,15 @@ impl OverlaySearch {
         clip: &mut Clip,
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
     ) -> Result<Vec<(f64, T)>, FootageError> {
-        if self.are_whole {
-            let frames = self.frames.times_s.iter().zip(&self.frames.images);
+        if let Some(frames) = &self.whole {
+            let frames = frames.times_s.iter().zip(&frames.images);
             return Ok(frames.map(|(time_s, image)| (*time_s, work(LumaPlane::of(image)))).collect());
         }
         let whole = PixelRect::new(0, 0, clip.info().width, clip.info().height);
         // Returns what deciphering has freed to the system before decoders take memory again.
         clip.close();
-        let found = clip.process_at(&self.frames.times_s, &[whole], work)?;
-        let is_searched = |time_s: f64| self.frames.index_of(time_s).is_some();
-        let found = found.into_iter().filter(|frame| is_searched(frame.time_s));
+        let found = clip.process_at(&self.times_s, &[whole], work)?;
+        let found = found.into_iter().filter(|frame| self.times_s.contains(&frame.time_s));
         Ok(found.map(|frame| (frame.time_s, frame.output)).collect())
     }
 
@@ -170,16 +170,15 @@ impl OverlaySearch {
         clip: &mut Clip,
         time_s: f64,
     ) -> Result<Option<GrayImage>, FootageError> {
-        if self.are_whole {
-            return Ok(self.frames.image_at(time_s).cloned());
+        if let Some(frames) = &self.whole {
+            return Ok(frames.image_at(time_s).cloned());
         }
         Ok(frames_near(clip, &[time_s])?.pop().map(|frame| frame.image))
     }
 
     /// A whole frame from the middle of the clip, with its time in seconds; `None` if no frame was sampled.
     pub(super) fn still(&self, clip: &mut Clip) -> Result<Option<(f64, GrayImage)>, FootageError> {
-        let middle = self.frames.times_s.len() / 2;
-        let Some(time_s) = self.frames.times_s.get(middle) else { return Ok(None) };
+        let Some(time_s) = self.times_s.get(self.times_s.len() / 2) else { return Ok(None) };
         Ok(self.whole_frame(clip, *time_s)?.map(|frame| (*time_s, frame)))
     }
 }
