@@ -320,7 +320,7 @@ fn a_leg_whose_speeds_have_digits_without_a_glyph_is_in_no_pair() {
     let mut readings = flight.readings.clone();
     readings.channels[0].blank.iter_mut().step_by(5).for_each(|blank| *blank = Blank::DigitUnknown);
     let set = find(&trust(readings), &options(true_legs(&flight, |_| LegKind::Leg))).unwrap();
-    assert!(set.notes.contains(&Note::NoPairsWithoutDigits), "{:?}", set.notes);
+    assert!(set.notes.contains(&Note::UnknownDigits), "{:?}", set.notes);
 }
 
 #[test]

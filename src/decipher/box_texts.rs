@@ -55,16 +55,10 @@ pub struct SampledFrames {
 }
 
 impl SampledFrames {
-    /// The index of the frame at exactly this time in seconds; `None` if there is none.
-    #[must_use]
-    pub fn index_of(&self, time_s: f64) -> Option<usize> {
-        self.times_s.iter().position(|frame_s| *frame_s == time_s)
-    }
-
     /// The luma of the frame at exactly this time in seconds; `None` if there is none.
     #[must_use]
     pub fn image_at(&self, time_s: f64) -> Option<&GrayImage> {
-        self.images.get(self.index_of(time_s)?)
+        self.images.get(self.times_s.iter().position(|frame_s| *frame_s == time_s)?)
     }
 }
 

@@ -29,11 +29,11 @@ const MAX_DOUBTFUL_PROBABILITY: f32 = 0.6;
 const MIN_DIGIT_PROBABILITY: f32 = 0.1;
 /// Minimum share of the frames that show such a character behind the number, for the values not to be known.
 const MIN_DOUBTFUL_SHARE: f32 = 0.3;
-/// Distance between the centres of two characters of a number up to which their distance in the box does not matter, in heights of
-/// the box.
+/// Maximum distance between the centres of two adjacent characters of a number, in heights of the box, unless [`MAX_PITCHES`] allows
+/// more.
 const MAX_DISTANCE: f32 = 0.95;
-/// Maximum distance between the centres of two characters of a number, in pitches of the characters in the box (set by judgement;
-/// wide digits are farther apart than [`MAX_DISTANCE`]).
+/// Maximum distance between the centres of two adjacent characters of a number, in pitches of the characters in the box, unless
+/// [`MAX_DISTANCE`] allows more: the pitch of wide digits is larger (set by judgement).
 const MAX_PITCHES: f32 = 1.3;
 /// Distance from the centre of the outermost digit to the new edge of the box, in pitches: half a digit and a small
 /// margin.

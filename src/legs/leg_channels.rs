@@ -102,7 +102,7 @@ impl LegChannels {
     }
 
     /// Whether too many speeds between two times, in seconds of flight time, have digits without a glyph.
-    pub fn lacks_digits(&self, start_s: f64, end_s: f64) -> bool {
+    pub fn has_unknown_digits(&self, start_s: f64, end_s: f64) -> bool {
         mean(self.unknown_digits.within(start_s, end_s)).is_some_and(|share| share > MAX_UNKNOWN_DIGITS_SHARE)
     }
 

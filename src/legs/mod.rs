@@ -336,8 +336,8 @@ fn candidates(
         .zip(headings_deg)
         .zip(links.iter().zip(given_pairs))
         .map(|((leg, heading), (link, pair))| {
-            let lacks_digits = channels.lacks_digits(leg.steady_start_s, leg.steady_end_s);
-            pairing::CandidateLeg::of(leg, *heading, pair, link.turn_before, lacks_digits)
+            let has_unknown_digits = channels.has_unknown_digits(leg.steady_start_s, leg.steady_end_s);
+            pairing::CandidateLeg::of(leg, *heading, pair, link.turn_before, has_unknown_digits)
         })
         .collect()
 }
@@ -434,7 +434,7 @@ fn missing_note(series: &Series, legs: usize, judged: &runs::JudgedPairs) -> Opt
     } else if !judged.pairs.is_empty() {
         None
     } else if judged.left_out.contains(&Some(NotPaired::UnknownDigits)) {
-        Some(Note::NoPairsWithoutDigits)
+        Some(Note::UnknownDigits)
     } else {
         Some(Note::NoPairs)
     }

@@ -102,7 +102,7 @@ pub enum Note {
     /// Legs were found, but none has a partner.
     NoPairs,
     /// Legs were found, but none has a partner, because many of their speeds have digits without a glyph.
-    NoPairsWithoutDigits,
+    UnknownDigits,
     /// The pilot edited the legs found.
     Edited {
         /// Number of edits.
@@ -237,7 +237,7 @@ impl Note {
     #[must_use]
     pub fn advice(&self) -> Option<Advice> {
         match self {
-            Self::NoTrustedSpeed | Self::NoPairsWithoutDigits => Some(Advice::TeachDigits),
+            Self::NoTrustedSpeed | Self::UnknownDigits => Some(Advice::TeachDigits),
             Self::NoLegs | Self::NoPairs | Self::TooFewPairs { .. } => Some(Advice::GiveLegs),
             _ => None,
         }
@@ -264,7 +264,7 @@ impl Note {
                 "Only one leg was found, but an airspeed needs one leg in each direction: if another leg was flown, give the legs by hand."
             }
             Self::NoPairs => "No two legs form a pair: give the legs by hand.",
-            Self::NoPairsWithoutDigits => {
+            Self::UnknownDigits => {
                 "No two legs form a pair, because many of their speeds have digits that are not in the glyph set: label the missing digits."
             }
             Self::OutsideRuns => {
@@ -379,7 +379,7 @@ impl Note {
             | Self::NoLegs
             | Self::OneLeg
             | Self::NoPairs
-            | Self::NoPairsWithoutDigits
+            | Self::UnknownDigits
             | Self::OutsideRuns
             | Self::UnlikeOthers
             | Self::Circling

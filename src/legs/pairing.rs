@@ -85,7 +85,7 @@ pub(super) struct CandidateLeg {
     /// legs.
     pub turn_before: Option<bool>,
     /// Whether many of its speeds are blank because a digit has no glyph.
-    pub lacks_digits: bool,
+    pub has_unknown_digits: bool,
 }
 
 impl CandidateLeg {
@@ -94,12 +94,12 @@ impl CandidateLeg {
         heading_deg: Option<f64>,
         pair: Option<u32>,
         turn_before: Option<bool>,
-        lacks_digits: bool,
+        has_unknown_digits: bool,
     ) -> Self {
         Self {
             pair,
             turn_before,
-            lacks_digits,
+            has_unknown_digits,
             speed: leg.speed_median,
             uncertainty: leg.speed_uncertainty,
             start_s: leg.start_s,
@@ -300,7 +300,7 @@ fn rejection(first: &CandidateLeg, second: &CandidateLeg) -> Option<NotPaired> {
     let off_opposite = |(a, b): (f64, f64)| ((b - a).rem_euclid(360.0) - 180.0).abs();
     if same_way || left_out {
         Some(NotPaired::Given)
-    } else if first.lacks_digits || second.lacks_digits {
+    } else if first.has_unknown_digits || second.has_unknown_digits {
         Some(NotPaired::UnknownDigits)
     } else if throttles.is_some_and(|(a, b)| (a - b).abs() > SAME_THROTTLE_PERCENT) {
         Some(NotPaired::Throttle)

@@ -1,14 +1,12 @@
 //! Finds readouts whose box cuts off digits: in a wider box, the learned glyphs read more digits.
 
-use super::search::OverlaySearch;
+use super::search::{MIN_CONFIDENCE, OverlaySearch};
 use crate::footage::{Clip, FootageError, FrameSource as _};
 use crate::geometry::PixelRect;
 use crate::glyphs::GlyphSet;
-use crate::recognise::{Recogniser, RegionReading};
+use crate::recognise::RegionReading;
 use crate::setup::{MAX_DIGITS, Region};
 
-/// Minimum confidence of the texts in the wider box (set by judgement).
-const MIN_CONFIDENCE: f32 = 0.99;
 /// Minimum number of frames with more digits in the wider box (set by judgement: a single frame may be misread).
 const MIN_FRAMES: usize = 3;
 /// Width added on each side of the box, relative to the mean width of its characters; a digit and its gap fit (set by judgement).
@@ -16,13 +14,13 @@ const ADDED_WIDTH: f32 = 1.3;
 /// Number of digits that may stand in the wider box beside those of the region, one on each side.
 const ADDED_DIGITS: u8 = 2;
 
-/// For each region, whether its box cuts off digits.
-pub(super) fn are_cut(
+/// Indices of the regions whose box cuts off digits, in ascending order.
+pub(super) fn cut_regions(
     regions: &[Region],
     set: &GlyphSet,
     search: &OverlaySearch,
     clip: &mut Clip,
-) -> Result<Vec<bool>, FootageError> {
+) -> Result<Vec<usize>, FootageError> {
     if regions.is_empty() {
         return Ok(Vec::new());
     }
@@ -30,13 +28,13 @@ pub(super) fn are_cut(
     let frame_width = clip.info().width;
     let wider: Vec<Region> = regions.iter().map(|region| widened(region, &boxes, frame_width)).collect();
     let sample = search.sample(&wider, clip)?;
-    let recogniser = Recogniser::calibrate(&wider, std::slice::from_ref(set), &sample);
-    let read = search.on_whole_frames(clip, &|luma| recogniser.read(luma))?;
-    let is_cut = |(index, region): (usize, &Region)| {
-        let readings = read.iter().filter_map(|(_, readings)| readings.get(index));
-        are_longer_values(&readings.filter_map(|reading| longer_text(reading, region)).collect::<Vec<_>>())
+    let read = search.read(&wider, std::slice::from_ref(set), &sample, clip)?;
+    let is_cut = |index: &usize| {
+        let readings = read.iter().filter_map(|(_, readings)| readings.get(*index));
+        let longer = readings.filter_map(|reading| longer_text(reading, &regions[*index]));
+        are_longer_values(&longer.collect::<Vec<_>>())
     };
-    Ok(regions.iter().enumerate().map(is_cut).collect())
+    Ok((0..regions.len()).filter(is_cut).collect())
 }
 
 /// The region with a box that is wider by one digit on both sides, as far as the frame and the other boxes leave room.

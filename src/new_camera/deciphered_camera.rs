@@ -3,9 +3,9 @@
 
 use std::path::Path;
 
-use super::cut_readouts::are_cut;
+use super::cut_readouts::cut_regions;
 use super::questions::{DigitQuestion, questions, uses_face};
-use super::search::OverlaySearch;
+use super::search::{OverlaySearch, TimedReadings};
 use super::{NamedReadout, NewCameraError};
 use crate::decipher::{
     DecipheredReadout, DecipheredText, TextPair, TimedText, agreement, confused_digits, doubtful_digits,
@@ -16,7 +16,7 @@ use crate::glyphs::{Face, GlyphSet};
 use crate::learn::{LabelFile, LabelledReading, LearnedGlyphs, fetch_examples, learn_glyphs};
 use crate::model::channel::Channel;
 use crate::model::units::Unit;
-use crate::recognise::{Recogniser, RegionReading, Sample};
+use crate::recognise::{RegionReading, Sample};
 use crate::setup::{Camera, LoadedSetup, Region, Setup, setup_name};
 
 /// Minimum probability of the deciphered texts that are compared with the readings of the learned glyphs, to find
@@ -30,9 +30,6 @@ const MIN_EXAMPLE: f32 = 0.9;
 /// texts that must equal the readings (set by judgement). Three quarters of the texts with a probability of 0.5 to
 /// 0.9 are right, and 98 % of those above 0.9.
 pub(super) const MIN_AGREEMENT: [(f32, f64); 2] = [(0.5, 0.7), (0.9, 0.95)];
-
-/// Time of a frame in seconds, and the readings of the regions in that frame.
-pub(super) type TimedReadings = (f64, Vec<RegionReading>);
 
 /// A camera with its glyphs, without what is doubtful.
 pub(super) struct LearnedCamera<'a> {
@@ -56,10 +53,9 @@ impl<'a> LearnedCamera<'a> {
     ) -> Result<Self, NewCameraError> {
         let mut sample = search.sample(&camera.setup.setup.regions, clip)?;
         let mut set = learn_from(clip, &camera.setup, &camera.labels, &sample)?.set;
-        let read = camera.read(&set, &sample, search, clip)?;
+        let read = search.read(&camera.setup.setup.regions, std::slice::from_ref(&set), &sample, clip)?;
         let left_out = camera.leave_out_doubtful(&mut set, &mut sample, &read);
-        let cut = are_cut(&camera.setup.setup.regions, &set, search, clip)?;
-        for region in (0..cut.len()).rev().filter(|region| cut[*region]) {
+        for region in cut_regions(&camera.setup.setup.regions, &set, search, clip)?.into_iter().rev() {
             camera.remove(region, &mut sample);
         }
         Ok(Self { camera, set, sample, left_out })
@@ -96,18 +92,6 @@ impl<'a> DecipheredCamera<'a> {
         let camera = Camera { name: setup_name(setup_path), frame, glyphs: None };
         let setup = Setup { camera, aircraft: None, regions };
         Self { deciphered, setup: LoadedSetup { setup, path: setup_path.to_owned() }, labels, readouts }
-    }
-
-    /// Reads the regions with the learned glyphs in all frames searched.
-    fn read(
-        &self,
-        set: &GlyphSet,
-        sample: &Sample,
-        search: &OverlaySearch,
-        clip: &mut Clip,
-    ) -> Result<Vec<TimedReadings>, FootageError> {
-        let recogniser = Recogniser::calibrate(&self.setup.setup.regions, std::slice::from_ref(set), sample);
-        search.on_whole_frames(clip, &|luma| recogniser.read(luma))
     }
 
     /// Removes everything on which the line reader and the recogniser (`read`) disagree: the glyphs and labels of doubtful

@@ -1,7 +1,7 @@
 //! Reads readouts whose texts are too uncertain for the line reader with the glyphs that were learned from the other readouts.
 
 use super::deciphered_camera::{MIN_AGREEMENT, region_of};
-use super::search::OverlaySearch;
+use super::search::{MIN_CONFIDENCE, OverlaySearch};
 use crate::decipher::{
     DecipheredReadout, DecipheredText, TimedText, agreement, contradicted_share, lacks_first_digits,
     text_pairs,
@@ -9,11 +9,9 @@ use crate::decipher::{
 use crate::footage::{Clip, FootageError};
 use crate::glyphs::{Face, GlyphSet};
 use crate::model::channel::Channel;
-use crate::recognise::{Recogniser, RegionReading};
+use crate::recognise::RegionReading;
 use crate::setup::Region;
 
-/// Minimum confidence of the readings that count (set by judgement).
-const MIN_CONFIDENCE: f32 = 0.99;
 /// Minimum share of the frames that must have such a reading (set by judgement: digits that the glyph set lacks leave frames
 /// blank).
 const MIN_SHARE: f64 = 0.3;
@@ -41,8 +39,7 @@ pub(super) fn read_with_known_glyphs(
     let regions: Vec<Region> =
         uncertain.iter().enumerate().map(|(number, readout)| region_of(readout, channel(number))).collect();
     let sample = search.sample(&regions, clip)?;
-    let recogniser = Recogniser::calibrate(&regions, &sets_of_one_face(set), &sample);
-    let read = search.on_whole_frames(clip, &|luma| recogniser.read(luma))?;
+    let read = search.read(&regions, &sets_of_one_face(set), &sample, clip)?;
     let mut accepted: Vec<DecipheredReadout> = Vec::new();
     for (index, readout) in uncertain.into_iter().enumerate() {
         let texts = read.iter().filter_map(|(time_s, readings)| text_of(*time_s, readings.get(index)?));

@@ -3,7 +3,8 @@
 //!
 //! ```text
 //! clip -> search (boxes, deciphered readouts)
-//!      -> deciphered_camera (setup, labels, glyphs; without what is doubtful, or cut off: cut_readouts)
+//!      -> deciphered_camera (setup, labels, glyphs; leaves out doubtful digits and readouts)
+//!         with cut_readouts (readouts whose box cuts digits off, left out too)
 //!      -> known_glyphs (uncertain readouts that these glyphs read) -> deciphered_camera again
 //!      -> questions (images of the doubtful digits)
 //! ```

@@ -9,9 +9,16 @@ use crate::footage::{
     noise_sd_levels, sample_with, temporal_medians,
 };
 use crate::geometry::PixelRect;
-use crate::recognise::Sample;
+use crate::glyphs::GlyphSet;
+use crate::recognise::{Recogniser, RegionReading, Sample};
 use crate::setup::Region;
 use crate::stats::upper_median;
+
+/// Time of a frame in seconds, and the readings of the regions in that frame.
+pub(super) type TimedReadings = (f64, Vec<RegionReading>);
+
+/// Minimum confidence of the readings in single frames that count as certain (set by judgement).
+pub(super) const MIN_CONFIDENCE: f32 = 0.99;
 
 /// Minimum number of frames that are searched (set by judgement).
 const MIN_FRAMES: usize = 24;
@@ -103,7 +110,7 @@ impl OverlaySearch {
             }
         }
         let times_s = searched.times_s.clone();
-        let whole = if keeps_whole { Some(whole.map_or(searched, SampledFrames::from)) } else { None };
+        let whole = whole.map(SampledFrames::from).or_else(|| keeps_whole.then_some(searched));
         Ok(Self { times_s, whole, found })
     }
 
@@ -116,9 +123,21 @@ impl OverlaySearch {
         Ok(sample)
     }
 
+    /// Reads regions in all frames searched. `sample` has their pixels.
+    pub(super) fn read(
+        &self,
+        regions: &[Region],
+        sets: &[GlyphSet],
+        sample: &Sample,
+        clip: &mut Clip,
+    ) -> Result<Vec<TimedReadings>, FootageError> {
+        let recogniser = Recogniser::calibrate(regions, sets, sample);
+        self.on_whole_frames(clip, &|luma| recogniser.read(luma))
+    }
+
     /// Runs `work` on the whole frames that were searched, each with its time in seconds. They are decoded again if they were
     /// not kept.
-    pub(super) fn on_whole_frames<T: Send>(
+    fn on_whole_frames<T: Send>(
         &self,
         clip: &mut Clip,
         work: &(dyn Fn(LumaPlane<'_>) -> T + Sync),
