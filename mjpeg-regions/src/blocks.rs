@@ -416,6 +416,8 @@ mod tests {
             assert_eq!(decoder.set_tables(dc, ac), Err(InvalidCode));
         }
         assert_eq!(decoder.set_tables(&sound, &sound), Ok(()));
+        let repeated_symbol = table(&[1, 0, 1]);
+        assert_eq!(decoder.set_tables(&sound, &repeated_symbol), Err(InvalidCode));
         let too_few_symbols = [2, 0].repeat(8);
         assert_eq!(decoder.set_tables(&sound, &too_few_symbols), Err(InvalidCode));
     }

@@ -160,7 +160,9 @@ impl<'a> Segments<'a> {
         Some(Header {
             width,
             height,
-            quantisation: (*self.quantisation.get(components.first()?.quantisation_table)?)?,
+            // A quantisation step is at least 1 (annex B.2.4.1).
+            quantisation: (*self.quantisation.get(components.first()?.quantisation_table)?)
+                .filter(|steps| !steps.contains(&0))?,
             components,
             restart_interval: self.restart_interval,
             scan,

@@ -88,11 +88,15 @@ impl HuffmanTable {
     ///
     /// # Errors
     ///
-    /// [`InvalidCode`] if the numbers of codes and symbols differ, or if there are more codes than their lengths
-    /// allow.
+    /// [`InvalidCode`] if the numbers of codes and symbols differ, if a symbol has two codes, or if there are more
+    /// codes than their lengths allow.
     pub(crate) fn read(&mut self, table: &[u8]) -> Result<(), InvalidCode> {
         let (counts, symbols) = table.split_first_chunk::<16>().ok_or(InvalidCode)?;
         if counts.iter().copied().map(usize::from).sum::<usize>() != symbols.len() {
+            return Err(InvalidCode);
+        }
+        let mut has_code = [false; 256];
+        if symbols.iter().any(|symbol| std::mem::replace(&mut has_code[usize::from(*symbol)], true)) {
             return Err(InvalidCode);
         }
         self.symbols.clear();

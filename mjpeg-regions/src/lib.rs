@@ -31,9 +31,10 @@
 //!
 //! # Damaged images
 //!
-//! Damage is reported if it makes a code invalid, a coefficient out of range, or the data too short or too long. The
-//! codes below the last region are read as well: damage above can shift the decoded blocks, and this shows only at the
-//! end of the data. Damage that leaves all codes valid and their number unchanged is not noticed.
+//! Damage is reported if it makes a table or a code invalid, or the data too short or too long, if a DC coefficient of
+//! luma is out of range anywhere, or an AC coefficient in a decoded block. The codes below the last region are read as
+//! well: damage above can shift the decoded blocks, and this shows only at the end of the data. Damage that leaves all
+//! codes valid, their number unchanged and the coefficients in range is not noticed.
 //!
 //! # How it works
 //!

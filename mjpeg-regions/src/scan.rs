@@ -115,6 +115,9 @@ fn decode_unit(
         let difference = decoder.skip(bits)?;
         if block < layout.luma_blocks {
             dc = dc.wrapping_add(difference);
+            if !writer.transform.is_valid_dc(dc) {
+                return Err(InvalidCode);
+            }
         }
     }
     Ok(dc)

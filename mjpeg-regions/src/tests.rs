@@ -340,6 +340,10 @@ fn unsupported_headers_are_refused() {
         assert!(decoder.decode(&changed(&jpeg, from, to)).is_err(), "{what}");
     }
     assert!(decoder.decode(&without(&jpeg, 0xdb)).is_err(), "without quantisation tables");
+    let steps = jpeg.windows(2).position(|marker| marker == [0xff, 0xdb]).unwrap() + 5;
+    let mut zero_step = jpeg.clone();
+    zero_step[steps + 40] = 0;
+    assert!(decoder.decode(&zero_step).is_err(), "a quantisation step of zero");
     let twice = changed(&jpeg, &frame, &[&jpeg[jpeg.len() - 2..], &frame].concat());
     assert!(decoder.decode(&twice).is_err(), "an end marker in the header");
     for jpeg in [&[][..], &[0xff, 0xd8], &[0xff, 0xd8, 0xff, 0xd9], b"not an image"] {

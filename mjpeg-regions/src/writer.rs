@@ -5,9 +5,10 @@ use super::blocks::BlockDecoder;
 use super::idct::{Block, InverseDct, LEVEL_SHIFT_DC};
 use super::{BLOCK_SIDE, COEFFICIENTS, InvalidCode};
 
-/// Maximum magnitude of a DC coefficient of 8-bit samples: eight times the largest distance from middle grey,
-/// 128 (ITU-T T.81, annex A.3.3).
-const MAX_DC: u32 = 1024;
+/// Maximum magnitude of a coefficient after multiplication by its quantisation step, for 8-bit samples. The forward DCT
+/// (ITU-T T.81, annex A.3.3) keeps the sum of squares, so no coefficient exceeds eight times the largest distance from
+/// middle grey: 1024. A quarter is added for encoders that let samples exceed their range (set by judgement).
+const MAX_COEFFICIENT: i32 = 1280;
 
 /// For each coefficient in zigzag order: its position in a [`Block`], and the quantisation step by which it is
 /// multiplied.
@@ -34,6 +35,12 @@ impl BlockTransform {
     /// Sets the quantisation table, given in the form of its JPEG segment (ITU-T T.81, annex B.2.4.1).
     pub(crate) fn set_quantisation(&mut self, table: &[u8]) {
         self.steps.iter_mut().zip(table).for_each(|((_, step), new_step)| *step = *new_step);
+    }
+
+    /// Whether a DC coefficient, before its multiplication by the quantisation step, is one that images can have.
+    #[inline]
+    pub(crate) fn is_valid_dc(&self, dc: i32) -> bool {
+        least_magnitude(dc, self.steps[0].1) <= MAX_COEFFICIENT
     }
 }
 
@@ -62,12 +69,14 @@ impl BlockWriter<'_> {
     ) -> Result<i32, InvalidCode> {
         let BlockTransform { idct, steps } = self.transform;
         let mut block = Block::EMPTY;
+        let mut magnitude = 0;
         let difference = decoder.decode(bits, |index, value| {
             let (position, step) = steps[index];
+            magnitude = magnitude.max(least_magnitude(value, step));
             block.0[usize::from(position) % COEFFICIENTS] = (value * i32::from(step)) as i16;
         })?;
         let (dc, (position, step)) = (dc.wrapping_add(difference), steps[0]);
-        if dc.unsigned_abs() > MAX_DC {
+        if magnitude > MAX_COEFFICIENT || !self.transform.is_valid_dc(dc) {
             return Err(InvalidCode);
         }
         block.0[usize::from(position) % COEFFICIENTS] = (dc * i32::from(step) + LEVEL_SHIFT_DC) as i16;
@@ -75,6 +84,11 @@ impl BlockWriter<'_> {
         idct.write(&mut block, self.plane.get_mut(offset..).unwrap_or_default(), self.stride);
         Ok(dc)
     }
+}
+
+/// The smallest magnitude that a coefficient can have had before quantisation: rounding changes it by at most one step.
+fn least_magnitude(coefficient: i32, step: u8) -> i32 {
+    (coefficient.saturating_abs() - 1).saturating_mul(i32::from(step))
 }
 
 /// The indices of the coefficients, counted row by row, in zigzag order (annex A.3.6, figure A.6).
@@ -91,7 +105,19 @@ fn zigzag() -> impl Iterator<Item = usize> {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
     use super::*;
+
+    #[test]
+    fn coefficients_that_no_image_has_are_out_of_range() {
+        let mut transform = BlockTransform::new().unwrap();
+        transform.set_quantisation(&[16; COEFFICIENTS]);
+        // Black and white: 8 x -128 and 8 x 127, divided by the step.
+        assert!(transform.is_valid_dc(-64) && transform.is_valid_dc(64));
+        assert!(
+            !transform.is_valid_dc(100) && !transform.is_valid_dc(-100) && !transform.is_valid_dc(i32::MIN)
+        );
+    }
 
     /// The first and the last entries of figure A.6.
     #[test]
