@@ -28,7 +28,7 @@ const MIN_IMAGES: usize = 4;
 const RESTORING_ITERATIONS: usize = 4;
 
 /// The first glyphs of a face: averages of the aligned cuts, in frame pixels.
-pub(crate) fn first_face(CutGroup { group, cuts }: &CutGroup<'_>) -> Face {
+pub(crate) fn first_face(CutGroup { group, cuts, .. }: &CutGroup<'_>) -> Face {
     let widest = cuts.iter().map(|cut| cut.advance).fold(1.0, f32::max) * group.factor as f32;
     let cell = (widest.ceil() as usize, group.rows * group.factor);
     let backgrounds: Vec<BackgroundLevels> = group
@@ -73,7 +73,8 @@ pub(crate) fn refine_glyphs(
         (0..regions.len()).filter(is_own).collect()
     };
     let regions_of_faces: Vec<Vec<usize>> = set.faces.iter().map(regions_of).collect();
-    for ((face, numbers), CutGroup { group, cuts }) in set.faces.iter_mut().zip(regions_of_faces).zip(groups)
+    for ((face, numbers), CutGroup { group, cuts, .. }) in
+        set.faces.iter_mut().zip(regions_of_faces).zip(groups)
     {
         let is_static = |number: &usize| {
             recogniser.background_of(*number).is_some_and(|(background, ..)| background.features.is_some())

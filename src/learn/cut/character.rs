@@ -18,6 +18,8 @@ pub(crate) struct CharacterCut {
     pub(crate) label_index: usize,
     /// The whole labelled text.
     pub(crate) text: String,
+    /// Position of the character in the text, from 0.
+    pub(crate) position: usize,
     /// Row of the cell's top left corner in the region's window, in working pixels.
     pub(crate) top: usize,
     /// Column of the cell's top left corner in the region's window, in working pixels.
@@ -35,6 +37,27 @@ impl CharacterCut {
         let features = group.regions.get(self.region)?.features.get(self.example)?;
         features_at(features, self.top, self.left, self.features.dim())
     }
+
+    /// The features of a cell of the given size (rows, columns) with the character in its middle; `None` if it does not
+    /// lie within the features. Narrow characters are compared with others in cells of one size.
+    pub(crate) fn features_in_cell(
+        &self,
+        group: &SizeGroup<'_>,
+        size: (usize, usize),
+    ) -> Option<Array2<f32>> {
+        if self.features.dim() == size {
+            return Some(self.features.clone());
+        }
+        let whole = group.regions.get(self.region)?.features.get(self.example)?;
+        let excess = size.1.saturating_sub(self.features.ncols()) as f32;
+        features_at(whole, self.top, self.left - 0.5 * excess, size)
+    }
+}
+
+/// Size of the largest cell of a digit (rows, columns), in working pixels; (0, 0) without digits.
+pub(crate) fn largest_digit_cell(cuts: &[CharacterCut]) -> (usize, usize) {
+    let digits = cuts.iter().filter(|cut| cut.character.is_ascii_digit());
+    digits.map(|cut| cut.features.dim()).max_by_key(|size| size.1).unwrap_or((0, 0))
 }
 
 /// Position at which a labelled text is cut into characters.
@@ -56,15 +79,26 @@ pub(crate) fn cut_text(group: &SizeGroup<'_>, layout: &TextLayout, at: TextPosit
     let RegionExamples { label_indices, examples, features, .. } = &group.regions[region];
     let text = &examples[example].label.text;
     let edges = layout.advances.edges(text, &layout.lines[region]);
-    let cut = |(character, edge): (char, f32)| {
+    let cut = |(position, (character, edge)): (usize, (char, f32))| {
         let advance = layout.advances.of(character);
         let left = edge + shift;
         let size = (group.rows, advance.ceil() as usize);
         let features = features_at(&features[example], top, left, size)?;
         let (label_index, text) = (label_indices[example], text.clone());
-        Some(CharacterCut { character, region, example, label_index, text, top, left, advance, features })
+        Some(CharacterCut {
+            character,
+            region,
+            example,
+            label_index,
+            text,
+            position,
+            top,
+            left,
+            advance,
+            features,
+        })
     };
-    text.chars().zip(edges).filter_map(cut).collect()
+    text.chars().zip(edges).enumerate().filter_map(cut).collect()
 }
 
 /// Selects the cuts of one labelled text from all cuts.

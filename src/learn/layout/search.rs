@@ -45,6 +45,10 @@ const OUTSIDE_WEIGHT: f32 = 2.0;
 /// stroke off the centre costs about as much as one stroke outside the text (set by judgement).
 const OFF_CENTRE_WEIGHT: f32 = 16.0;
 
+/// Maximum cost of one text, which is also the cost of a text that does not fit into the window, so that a label with too
+/// many digits does not decide about the layout of the others (set by judgement).
+const MAX_TEXT_COST: f32 = 3.0;
+
 /// Maximum number of layouts that are returned. Later the glyphs decide between them, since under noise the
 /// strokes alone prefer pitches that are too wide (set by judgement).
 const MAX_LAYOUTS: usize = 40;
@@ -106,8 +110,7 @@ fn any_character(regions: &[Vec<StrokeProfile>], is_kind: impl Fn(char) -> bool)
     regions.iter().flatten().any(|profile| profile.text.chars().any(&is_kind))
 }
 
-/// The best layout with the given advances; `None` if some region has no position at which all its texts lie in its
-/// window.
+/// The best layout with the given advances; `None` if some region has no position at which a text lies in its window.
 fn layout_with(regions: &[Vec<StrokeProfile>], advances: Advances) -> Option<TextLayout> {
     let mut lines = Vec::new();
     let mut cost = 0.0;
@@ -119,22 +122,28 @@ fn layout_with(regions: &[Vec<StrokeProfile>], advances: Advances) -> Option<Tex
     Some(TextLayout { advances, lines, cost })
 }
 
-/// The anchor and position with the lowest cost for the texts of a region, and that cost, summed over the texts.
-/// `None` if there is no position at which all texts lie in the window.
+/// The anchor and position with the lowest cost for the texts of a region, and that cost, summed over the texts. The cost
+/// of each text is at most [`MAX_TEXT_COST`], so that a wrong label does not decide about the layout of the others.
+/// `None` if there is no position at which a text lies in the window.
 fn best_line(region: &[StrokeProfile], advances: &Advances) -> Option<(LayoutLine, f32)> {
     let cols = region.first()?.cols();
-    let widest = region.iter().map(|profile| advances.of_text(&profile.text)).fold(0.0, f32::max);
-    if widest > cols as f32 {
-        return None;
+    let mut best = (None, MAX_TEXT_COST * region.len() as f32);
+    for position in (0..=2 * cols).map(|half| 0.5 * half as f32) {
+        for line in Anchor::ALL.map(|anchor| LayoutLine { anchor, position }) {
+            let mut cost = 0.0;
+            for profile in region {
+                cost +=
+                    text_cost(profile, &line, advances).map_or(MAX_TEXT_COST, |cost| cost.min(MAX_TEXT_COST));
+                if cost >= best.1 {
+                    break;
+                }
+            }
+            if cost < best.1 {
+                best = (Some(line), cost);
+            }
+        }
     }
-    let positions = (0..=2 * cols).map(|half| 0.5 * half as f32);
-    positions
-        .flat_map(|position| Anchor::ALL.map(|anchor| LayoutLine { anchor, position }))
-        .filter_map(|line| {
-            let costs = region.iter().map(|profile| text_cost(profile, &line, advances));
-            Some((line, costs.sum::<Option<f32>>()?))
-        })
-        .min_by(|a, b| a.1.total_cmp(&b.1))
+    Some((best.0?, best.1))
 }
 
 /// Cost of a text on a line: strokes outside the text, characters without strokes, strokes off the centres of
@@ -187,6 +196,19 @@ mod tests {
         }
         let total: f32 = energy.iter().sum();
         StrokeProfile::new(text.to_owned(), energy.iter().map(|value| value / total).collect())
+    }
+
+    #[test]
+    fn a_label_with_a_digit_too_many_does_not_change_the_layout() {
+        let right = ["8.5", "12.3", "9.9", "31.6"];
+        let mut region: Vec<StrokeProfile> = right.iter().map(|text| drawn(text)).collect();
+        let expected = find_layouts(&[region.clone()], 14.0).remove(0);
+        let mut wrong = drawn("27.4");
+        wrong.text = "22227.4".to_owned();
+        region.push(wrong);
+        let layout = find_layouts(&[region], 14.0).remove(0);
+        assert!((layout.advances.pitch - expected.advances.pitch).abs() < 0.3, "{layout:?}");
+        assert_eq!(layout.lines[0].anchor, expected.lines[0].anchor);
     }
 
     #[test]

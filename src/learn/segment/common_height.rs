@@ -1,6 +1,7 @@
 //! Corrects the measured text height of each region by comparing its characters with those of the other regions.
 
 use super::cut_group::{CutGroup, cut_group};
+use crate::learn::cut::character::CharacterCut;
 use crate::learn::cut::digit_prior::mean_log_prior;
 use crate::learn::cut::similarity::correlation_with_other_regions;
 use crate::learn::error::LearnError;
@@ -57,15 +58,17 @@ pub(crate) fn common_heights(
 /// keeps its own height. The characters at the group's height must resemble those of the other regions, or look more
 /// like the labelled digits (by the shape prior) than the characters at the region's own height (`alone`).
 fn rows_at_main_height(group: SizeGroup<'_>, alone: SizeGroup<'_>, setup_index: usize) -> Option<StrokeRows> {
-    let CutGroup { group, cuts } = cut_group(group).ok()?;
+    let CutGroup { group, cuts, .. } = cut_group(group).ok()?;
     let own = group.regions.iter().position(|region| region.setup_index == setup_index)?;
     let others = (0..group.regions.len()).filter(|other| *other != own);
     let usual: Vec<f32> = others.filter_map(|other| correlation_with_other_regions(&cuts, other)).collect();
     let usual = usual.iter().sum::<f32>() / usual.len().max(1) as f32;
     let is_alike = correlation_with_other_regions(&cuts, own)
         .is_some_and(|correlation| correlation >= MIN_RELATIVE_CORRELATION * usual);
-    let as_main = mean_log_prior(cuts.iter().filter(|cut| cut.region == own));
-    let by_itself = || cut_group(alone).map_or(f32::NEG_INFINITY, |alone| mean_log_prior(&alone.cuts));
+    let own_cuts: Vec<CharacterCut> = cuts.iter().filter(|cut| cut.region == own).cloned().collect();
+    let as_main = mean_log_prior(&group, &own_cuts);
+    let by_itself =
+        || cut_group(alone).map_or(f32::NEG_INFINITY, |alone| mean_log_prior(&alone.group, &alone.cuts));
     let top = cuts.iter().find(|cut| cut.region == own)?.top;
     let rows = StrokeRows { top_px: group.stroke_top_px(top), height_px: group.height_px() };
     (is_alike || as_main > by_itself()).then_some(rows)

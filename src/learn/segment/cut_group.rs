@@ -18,8 +18,8 @@ use super::static_background::remove_static_background;
 /// a few widths of the point, and a wrong width can favour a wrong pitch (set by judgement).
 const FINE_PITCHES: usize = 5;
 
-/// Minimum gain in shared energy (each labelled text has the energy 1) for a layout with a narrow digit 1 to be
-/// preferred (chosen on the source `svg` of benches/world).
+/// Minimum gain in agreement (each labelled text has the energy 1) for a layout with a narrow digit 1 to be preferred
+/// (chosen on the source `svg` of benches/world).
 const MIN_NARROW_GAIN: f32 = 0.5;
 
 /// Minimum gain in mean correlation for a layout with a narrow 1 to be preferred. In clips with a constant pitch
@@ -27,10 +27,16 @@ const MIN_NARROW_GAIN: f32 = 0.5;
 /// of benches/world).
 const MIN_NARROW_CORRELATION_GAIN: f32 = 0.03;
 
+/// Maximum width of a labelled text that may lie outside its window, in pitches. A text that extends farther has more
+/// characters than the readout shows (set by judgement).
+const MAX_OUTSIDE_PITCHES: f32 = 0.5;
+
 /// Regions with text of one size, and the characters cut from their training examples.
 pub(crate) struct CutGroup<'a> {
     pub(crate) group: SizeGroup<'a>,
     pub(crate) cuts: Vec<CharacterCut>,
+    /// Indices, among all labels, of those whose text extends beyond the window in the layout of the other texts.
+    pub(crate) too_long: Vec<usize>,
 }
 
 /// Cuts the characters of a group, aligned to each other and without the static background. To save time, the layout
@@ -53,7 +59,24 @@ pub(crate) fn cut_group(mut group: SizeGroup<'_>) -> Result<CutGroup<'_>, LearnE
     let cuts = aligned_cuts_at_known_rows(&group, &layout);
     remove_static_background(&mut group, &cuts);
     let cuts = aligned_cuts_at_known_rows(&group, &layout);
-    Ok(CutGroup { group, cuts })
+    let too_long = labels_beyond_window(&group, &layout);
+    Ok(CutGroup { group, cuts, too_long })
+}
+
+/// Indices, among all labels, of those whose text extends beyond its window by more than [`MAX_OUTSIDE_PITCHES`].
+fn labels_beyond_window(group: &SizeGroup<'_>, layout: &TextLayout) -> Vec<usize> {
+    let max_outside_px = MAX_OUTSIDE_PITCHES * layout.advances.pitch;
+    let of_region = group.regions.iter().zip(&layout.lines).flat_map(|(region, line)| {
+        region.examples.iter().zip(&region.features).zip(&region.label_indices).filter_map(
+            move |((example, features), label_index)| {
+                let edges = layout.advances.edges(&example.label.text, line);
+                let (first, last) = (*edges.first()?, *edges.last()?);
+                let outside_px = (-first).max(last - features.ncols() as f32);
+                (outside_px > max_outside_px).then_some(*label_index)
+            },
+        )
+    });
+    of_region.collect()
 }
 
 /// The layout for which the cuts of each character agree best, and these cuts; `None` if no layout fits.
@@ -67,11 +90,13 @@ fn best_layout(group: &SizeGroup<'_>) -> Option<(TextLayout, Vec<CharacterCut>)>
         .take(FINE_PITCHES)
         .flat_map(|rated| with_other_points(rated.layout, &profiles))
         .collect();
-    let even = rank_layouts(group, &finer).into_iter().chain(ranked).next()?;
+    let finer = rank_layouts(group, &finer).into_iter().next();
+    let even =
+        finer.into_iter().chain(ranked).max_by(|one, other| one.agreement.total_cmp(&other.agreement))?;
     let narrow = with_narrow_one(even.layout, &profiles);
     let narrow = rank_layouts(group, &narrow).into_iter().next();
     let is_better = |narrow: &RankedLayout<'_>| {
-        narrow.energy > even.energy + MIN_NARROW_GAIN
+        narrow.agreement > even.agreement + MIN_NARROW_GAIN
             && narrow.correlation > even.correlation + MIN_NARROW_CORRELATION_GAIN
     };
     let best = narrow.filter(is_better).unwrap_or(even);

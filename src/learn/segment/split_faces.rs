@@ -63,7 +63,7 @@ pub(crate) fn cut_by_face<'a>(
 }
 
 /// Index of the region that differs most from the others, if its face is another one; otherwise `None`.
-fn region_of_another_face(CutGroup { group, cuts }: &CutGroup<'_>) -> Option<usize> {
+fn region_of_another_face(CutGroup { group, cuts, .. }: &CutGroup<'_>) -> Option<usize> {
     let rated = (0..group.regions.len()).filter_map(|region| {
         let (own, others): (Vec<_>, Vec<&CharacterCut>) = cuts.iter().partition(|cut| cut.region == region);
         let own_correlation = mean_correlation(own.iter().copied());

@@ -69,8 +69,8 @@ pub(crate) fn conflicting_labels(
     is_insisted: impl Fn(usize) -> bool,
 ) -> Vec<LabelOdds> {
     let mut found = Vec::new();
-    for CutGroup { group, cuts } in groups {
-        let mut labels = LeaveOneOut::of(group, cuts);
+    for group in groups {
+        let mut labels = LeaveOneOut::of(group);
         while let Some(worst) = most_suspect(&labels, &is_insisted) {
             labels.remove(worst.label_index);
             found.push(worst);

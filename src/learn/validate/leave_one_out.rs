@@ -10,9 +10,10 @@ use rayon::prelude::*;
 
 use super::cell_distance::mean_square_difference;
 use super::student::{AlternativeRatio, CellVariability, ClassDifference, ClassDifferences};
-use crate::learn::cut::character::CharacterCut;
+use crate::learn::cut::character::{CharacterCut, largest_digit_cell};
 use crate::learn::cut::digit_prior::{DIGITS, digit_log_prior};
 use crate::learn::group::size_group::SizeGroup;
+use crate::learn::segment::cut_group::CutGroup;
 use crate::recognise::MARGIN_PX;
 use crate::recognise::features_at;
 
@@ -24,6 +25,11 @@ const WRONG_DIGIT: f32 = 0.5;
 
 /// Probability that a wrong label lacks the digit at one of its ends (set by judgement).
 const MISSING_DIGIT: f32 = 0.1;
+
+/// Maximum share of a cell next to a text that may lie outside the box for the cell to be tested for a digit. The strokes
+/// of a digit do not fill its cell, so a box that holds all strokes may cut the cell of the first or last digit (set by
+/// judgement).
+const MAX_OUTSIDE_BOX: f32 = 0.2;
 
 /// Maximum of the log-likelihood ratio, so that its exponential stays finite.
 const MAX_LOG_RATIO: f32 = 60.0;
@@ -47,8 +53,6 @@ pub(crate) struct LabelOdds {
 struct DigitCell<'a> {
     cut: &'a CharacterCut,
     class: usize,
-    /// Position of the digit in the text, from 0.
-    position: usize,
     /// Log probability of each digit, by the shape prior.
     log_prior: [f32; DIGITS],
     features: Array2<f32>,
@@ -83,14 +87,14 @@ pub(crate) struct LeaveOneOut<'a> {
     cells: Vec<DigitCell<'a>>,
     adjacent: Vec<AdjacentCell>,
     classes: Vec<ClassSum>,
+    /// Indices, among all labels, of those whose text extends beyond its window.
+    too_long: &'a [usize],
 }
 
 impl<'a> LeaveOneOut<'a> {
     /// Collects the digits of a face and the cells next to its texts.
-    pub(crate) fn of(group: &SizeGroup<'_>, cuts: &'a [CharacterCut]) -> Self {
-        let is_digit = |cut: &&CharacterCut| cut.character.is_ascii_digit();
-        let sizes = cuts.iter().filter(is_digit).map(|cut| cut.features.dim());
-        let size = sizes.max_by_key(|size| size.1).unwrap_or((0, 0));
+    pub(crate) fn of(CutGroup { group, cuts, too_long }: &'a CutGroup<'_>) -> Self {
+        let size = largest_digit_cell(cuts);
         let texts: Vec<&'a [CharacterCut]> =
             cuts.chunk_by(|one, next| one.label_index == next.label_index).collect();
         let cells = texts.par_iter().flat_map_iter(|text| digit_cells(group, text, size));
@@ -102,7 +106,7 @@ impl<'a> LeaveOneOut<'a> {
             classes[cell.class].sum += &cell.features;
             classes[cell.class].count += 1;
         }
-        Self { cells, adjacent, classes }
+        Self { cells, adjacent, classes, too_long }
     }
 
     /// Removes the digits of a label from the class sums for good.
@@ -178,6 +182,13 @@ impl<'a> LeaveOneOut<'a> {
         let mut log_odds = prior_log_odds();
         let mut conflicting = None;
         let mut likely: Vec<String> = text.chars().map(String::from).collect();
+        if self.too_long.contains(&label_index) {
+            log_odds += partial_log_ratio(WRONG_DIGIT, MAX_LOG_RATIO);
+            let has_cell = |position| self.digits_of(label_index).any(|cell| cell.cut.position == position);
+            let is_outside =
+                |(position, character): &(usize, char)| character.is_ascii_digit() && !has_cell(*position);
+            text.chars().enumerate().filter(is_outside).for_each(|(position, _)| likely[position].clear());
+        }
         let mut strongest = 0.0;
         for (cell, differences) in self.digits_of(label_index).zip(&differences.digits) {
             let empty = cell.is_end.then_some(&cell.features);
@@ -185,7 +196,7 @@ impl<'a> LeaveOneOut<'a> {
                 variability.other_digit_ratio(cell.class, &cell.log_prior, differences, empty);
             log_odds += partial_log_ratio(WRONG_DIGIT, log_ratio);
             if log_ratio > 0.0
-                && let Some(character) = likely.get_mut(cell.position)
+                && let Some(character) = likely.get_mut(cell.cut.position)
             {
                 *character = digit_text(digit);
             }
@@ -225,25 +236,14 @@ fn digit_cells<'a>(
     text: &'a [CharacterCut],
     size: (usize, usize),
 ) -> Vec<DigitCell<'a>> {
-    let last = text.len() - 1;
-    let cell = |(position, cut): (usize, &'a CharacterCut)| {
+    let cell = |cut: &'a CharacterCut| {
         let class = cut.character.to_digit(10)? as usize;
-        let is_end = last > 0 && (position == 0 || position == last);
-        let features = widened_cell(group, cut, size)?;
-        Some(DigitCell { cut, class, position, log_prior: digit_log_prior(&features), features, is_end })
+        let last = cut.text.chars().count() - 1;
+        let is_end = last > 0 && (cut.position == 0 || cut.position == last);
+        let features = cut.features_in_cell(group, size)?;
+        Some(DigitCell { cut, class, log_prior: digit_log_prior(&features), features, is_end })
     };
-    text.iter().enumerate().filter_map(cell).collect()
-}
-
-/// Features of a digit in a cell of the given size. A narrow 1 is put in the middle of a cell as wide as the
-/// others. `None` if the cell does not lie within the features.
-fn widened_cell(group: &SizeGroup<'_>, cut: &CharacterCut, size: (usize, usize)) -> Option<Array2<f32>> {
-    if cut.features.dim() == size {
-        return Some(cut.features.clone());
-    }
-    let whole = group.regions.get(cut.region)?.features.get(cut.example)?;
-    let excess = size.1.saturating_sub(cut.features.ncols()) as f32;
-    features_at(whole, cut.top, cut.left - 0.5 * excess, size)
+    text.iter().filter_map(cell).collect()
 }
 
 /// The cells to the left and right of a labelled text, if they lie inside the box and the setup allows
@@ -255,7 +255,8 @@ fn adjacent_cells(group: &SizeGroup<'_>, text: &[CharacterCut], size: (usize, us
         let digits = text.iter().filter(|cut| cut.character.is_ascii_digit()).count();
         let is_full = examples.region.digits.is_some_and(|max_digits| digits >= usize::from(max_digits));
         let features = examples.features.get(first.example)?;
-        let inside = MARGIN_PX as f32..=(features.ncols().saturating_sub(MARGIN_PX)) as f32;
+        let padding = MAX_OUTSIDE_BOX * size.1 as f32;
+        let inside = MARGIN_PX as f32 - padding..=features.ncols().saturating_sub(MARGIN_PX) as f32 + padding;
         let cell = |left: f32, is_left: bool| {
             let is_inside = inside.contains(&left) && inside.contains(&(left + size.1 as f32 - 1.0));
             let features = features_at(features, first.top, left, size).filter(|_| is_inside && !is_full)?;

@@ -1,11 +1,27 @@
 //! Energy profiles: finds the rows and columns of a window that contain strokes, from the mean energy of the
 //! features over many frames.
 
-use ndarray::Array2;
+use ndarray::{Array2, ArrayView2};
 
 use super::high_pass::HighPass;
 use super::sample::Patch;
-use super::window::working_factor;
+use super::window::{MARGIN_PX, working_factor};
+
+/// Width of a cell divided by its height, for the high-pass filter (a usual proportion of digits, no source).
+const USUAL_CELL_ASPECT: f32 = 0.6;
+
+/// Height of a text with quiet rows above and below it, in box heights, for the high-pass filter (set by judgement).
+const LOW_TEXT: f32 = 0.5;
+
+/// Maximum number of rows without strokes inside a text, in working pixels (set by judgement).
+const MAX_GAP_ROWS: usize = 2;
+
+/// Width of the edge of a box in which the edge of a shaded panel can lie, in working pixels (set by judgement).
+const EDGE_PX: usize = 2;
+
+/// Minimum number of rows without strokes above and below a text for its rows to be measured inside the box alone (set by
+/// judgement).
+const MIN_QUIET_ROWS: usize = 1;
 
 /// Mean squared feature of every row over all frames, in squared grey levels.
 #[must_use]
@@ -52,11 +68,37 @@ pub struct TextRows {
 #[must_use]
 pub fn text_rows(patches: &[Patch], box_height: u32) -> Option<TextRows> {
     let factor = working_factor(box_height as f32);
-    let high_pass = HighPass::for_cell_width(0.6 * box_height as f32 / factor as f32);
-    let features: Vec<Array2<f32>> =
-        patches.iter().map(|patch| high_pass.apply(&patch.levels(factor))).collect();
-    let (top, bottom) = extent(&row_energy(&features), 2)?;
+    let levels: Vec<Array2<f32>> = patches.iter().map(|patch| patch.levels(factor)).collect();
+    let height = box_height as f32 / factor as f32;
+    let (top, bottom) = rows_between_quiet_rows(&levels, height).or_else(|| {
+        let features = features_for(levels.iter().map(|levels| levels.view()), height);
+        extent(&row_energy(&features), MAX_GAP_ROWS)
+    })?;
     Some(TextRows { top, bottom, factor })
+}
+
+/// The rows of the text if there are quiet rows above and below it inside the box, as in a box around a shaded panel.
+/// What lies outside the box or close to its edges is cut off before filtering, so that neither the edges of the panel
+/// nor the scenery beside it count as strokes. `levels` are grey levels of the window, `height` is that of the box in
+/// working pixels. `None` if the text reaches the edges of the box.
+fn rows_between_quiet_rows(levels: &[Array2<f32>], height: f32) -> Option<(usize, usize)> {
+    let (rows, cols) = levels.first()?.dim();
+    let edge = MARGIN_PX + EDGE_PX;
+    let (last_row, last_col) = (rows.checked_sub(edge)?, cols.checked_sub(edge)?);
+    if edge >= last_row || edge >= last_col {
+        return None;
+    }
+    let inner = ndarray::s![edge..last_row, edge..last_col];
+    let features = features_for(levels.iter().map(|levels| levels.slice(inner)), LOW_TEXT * height);
+    let (top, bottom) = extent(&row_energy(&features), MAX_GAP_ROWS)?;
+    let is_between = top >= MIN_QUIET_ROWS && edge + bottom + MIN_QUIET_ROWS <= last_row;
+    is_between.then_some((edge + top, edge + bottom))
+}
+
+/// Features of grey levels, for text of a height in working pixels.
+fn features_for<'a>(levels: impl Iterator<Item = ArrayView2<'a, f32>>, text_height: f32) -> Vec<Array2<f32>> {
+    let high_pass = HighPass::for_cell_width(USUAL_CELL_ASPECT * text_height);
+    levels.map(|levels| high_pass.apply(&levels.to_owned())).collect()
 }
 
 /// The longest run of entries above the threshold of a profile, as the first index and the index after the
@@ -93,7 +135,41 @@ fn longer(a: Option<(usize, usize)>, b: Option<(usize, usize)>) -> Option<(usize
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
     use super::*;
+
+    /// A window of 40 columns with a dark panel that fills its box of 24 rows, over bright scenery that changes with
+    /// `frame`, and strokes in the rows 14 to 22.
+    fn panel(frame: usize) -> Array2<f32> {
+        Array2::from_shape_fn((24 + 2 * MARGIN_PX, 40), |(row, col)| {
+            let in_panel =
+                (MARGIN_PX..24 + MARGIN_PX).contains(&row) && (MARGIN_PX..40 - MARGIN_PX).contains(&col);
+            let is_stroke = (14..23).contains(&row) && (12..28).contains(&col) && (col + frame) % 5 < 2;
+            match (in_panel, is_stroke) {
+                (false, _) => 150.0 + ((row * 7 + col * 3 + frame * 11) % 50) as f32,
+                (true, true) => 230.0,
+                (true, false) => 30.0,
+            }
+        })
+    }
+
+    #[test]
+    fn the_edges_of_a_panel_are_no_strokes() {
+        let levels: Vec<Array2<f32>> = (0..6).map(panel).collect();
+        let (top, bottom) = rows_between_quiet_rows(&levels, 24.0).unwrap();
+        assert!(top.abs_diff(14) <= 1 && bottom.abs_diff(23) <= 1, "{top}..{bottom}");
+    }
+
+    #[test]
+    fn a_text_as_high_as_its_box_has_no_quiet_rows() {
+        let stroke = |row: usize, col: usize| (8..22).contains(&row) && col % 5 < 2;
+        let levels =
+            Array2::from_shape_fn(
+                (18 + 2 * MARGIN_PX, 40),
+                |(row, col)| if stroke(row, col) { 230.0 } else { 90.0 },
+            );
+        assert_eq!(rows_between_quiet_rows(&[levels], 18.0), None);
+    }
 
     #[test]
     fn the_extent_is_the_longest_run_above_the_threshold() {
