@@ -90,9 +90,12 @@ fn rows_between_quiet_rows(levels: &[Array2<f32>], height: f32) -> Option<(usize
     }
     let inner = ndarray::s![edge..last_row, edge..last_col];
     let features = features_for(levels.iter().map(|levels| levels.slice(inner)), LOW_TEXT * height);
-    let (top, bottom) = extent(&row_energy(&features), MAX_GAP_ROWS)?;
-    let is_between = top >= MIN_QUIET_ROWS && edge + bottom + MIN_QUIET_ROWS <= last_row;
-    is_between.then_some((edge + top, edge + bottom))
+    let profile = row_energy(&features);
+    let (top, bottom) = extent(&profile, MAX_GAP_ROWS)?;
+    let threshold = threshold_of(&profile)?;
+    let mut others = profile[..top].iter().chain(&profile[bottom..]);
+    let is_between = top >= MIN_QUIET_ROWS && bottom + MIN_QUIET_ROWS <= profile.len();
+    (is_between && others.all(|energy| *energy <= threshold)).then_some((edge + top, edge + bottom))
 }
 
 /// Features of grey levels, for text of a height in working pixels.
@@ -101,16 +104,21 @@ fn features_for<'a>(levels: impl Iterator<Item = ArrayView2<'a, f32>>, text_heig
     levels.map(|levels| high_pass.apply(&levels.to_owned())).collect()
 }
 
+/// The threshold of a profile, at a quarter of the distance from the lower to the upper decile; `None` if it is empty.
+fn threshold_of(profile: &[f32]) -> Option<f32> {
+    let mut sorted = profile.to_vec();
+    sorted.sort_by(f32::total_cmp);
+    let low = *sorted.get(sorted.len() / 10)?;
+    let high = *sorted.get(sorted.len() - 1 - sorted.len() / 10)?;
+    Some(low + 0.25 * (high - low))
+}
+
 /// The longest run of entries above the threshold of a profile, as the first index and the index after the
 /// last; gaps of up to `bridged_gap` entries are included. The threshold lies at a quarter of the distance
 /// from the lower to the upper decile. `None` if no entry lies above it.
 #[must_use]
 pub fn extent(profile: &[f32], bridged_gap: usize) -> Option<(usize, usize)> {
-    let mut sorted = profile.to_vec();
-    sorted.sort_by(f32::total_cmp);
-    let low = *sorted.get(sorted.len() / 10)?;
-    let high = *sorted.get(sorted.len() - 1 - sorted.len() / 10)?;
-    let threshold = low + 0.25 * (high - low);
+    let threshold = threshold_of(profile)?;
     let mut best: Option<(usize, usize)> = None;
     let mut current: Option<(usize, usize)> = None;
     for (i, value) in profile.iter().enumerate() {
