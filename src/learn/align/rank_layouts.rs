@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use super::align_texts::aligned_cuts;
 use crate::learn::cut::character::CharacterCut;
 use crate::learn::cut::digit_prior::weighted_log_prior;
-use crate::learn::cut::similarity::{mean_correlation, shared_energy};
+use crate::learn::cut::similarity::shared_energy;
 use crate::learn::group::size_group::SizeGroup;
 use crate::learn::layout::text_layout::TextLayout;
 
@@ -17,8 +17,6 @@ const MAX_JUDGED_BY_SHAPE: usize = 24;
 pub(crate) struct RankedLayout<'a> {
     pub(crate) layout: &'a TextLayout,
     pub(crate) cuts: Vec<CharacterCut>,
-    /// Mean correlation of two cuts of the same character.
-    pub(crate) correlation: f32,
     /// Energy that the cuts of the same characters have in common (see [`shared_energy`]), plus the weighted log
     /// probability of the digits by the shape prior; the energy of one text is 1.
     pub(crate) agreement: f32,
@@ -39,7 +37,6 @@ pub(crate) fn rank_layouts<'a>(
     all.truncate(MAX_JUDGED_BY_SHAPE);
     let ranked = all.into_par_iter().map(|(energy, layout, cuts)| RankedLayout {
         layout,
-        correlation: mean_correlation(&cuts),
         agreement: energy + weighted_log_prior(group, &cuts),
         cuts,
     });

@@ -127,23 +127,23 @@ fn layout_with(regions: &[Vec<StrokeProfile>], advances: Advances) -> Option<Tex
 /// `None` if there is no position at which a text lies in the window.
 fn best_line(region: &[StrokeProfile], advances: &Advances) -> Option<(LayoutLine, f32)> {
     let cols = region.first()?.cols();
-    let mut best = (None, MAX_TEXT_COST * region.len() as f32);
-    for position in (0..=2 * cols).map(|half| 0.5 * half as f32) {
-        for line in Anchor::ALL.map(|anchor| LayoutLine { anchor, position }) {
-            let mut cost = 0.0;
-            for profile in region {
-                cost +=
-                    text_cost(profile, &line, advances).map_or(MAX_TEXT_COST, |cost| cost.min(MAX_TEXT_COST));
-                if cost >= best.1 {
-                    break;
-                }
-            }
-            if cost < best.1 {
-                best = (Some(line), cost);
-            }
+    let positions = (0..=2 * cols).map(|half| 0.5 * half as f32);
+    let lines = positions.flat_map(|position| Anchor::ALL.map(|anchor| LayoutLine { anchor, position }));
+    let (mut best, mut best_cost) = (None, MAX_TEXT_COST * region.len() as f32);
+    for line in lines {
+        if let Some(cost) = cost_below(best_cost, region, &line, advances) {
+            (best, best_cost) = (Some(line), cost);
         }
     }
-    Some((best.0?, best.1))
+    Some((best?, best_cost))
+}
+
+/// Cost of a region's texts on a line, each limited to [`MAX_TEXT_COST`]; `None` if it is `limit` or more.
+fn cost_below(limit: f32, region: &[StrokeProfile], line: &LayoutLine, advances: &Advances) -> Option<f32> {
+    region.iter().try_fold(0.0, |sum, profile| {
+        let cost = text_cost(profile, line, advances).map_or(MAX_TEXT_COST, |cost| cost.min(MAX_TEXT_COST));
+        Some(sum + cost).filter(|sum| *sum < limit)
+    })
 }
 
 /// Cost of a text on a line: strokes outside the text, characters without strokes, strokes off the centres of

@@ -5,6 +5,7 @@ use crate::learn::align::align_texts::{aligned_cuts_at_known_rows, shift_lines_t
 use crate::learn::align::rank_layouts::{RankedLayout, rank_layouts};
 use crate::learn::align::relocate_lines::relocate_lines;
 use crate::learn::cut::character::CharacterCut;
+use crate::learn::cut::similarity::mean_correlation;
 use crate::learn::error::LearnError;
 use crate::learn::group::size_group::{ROW_PADDING_PX, SizeGroup};
 use crate::learn::layout::search::{find_layouts, with_narrow_one, with_other_points};
@@ -23,7 +24,7 @@ const FINE_PITCHES: usize = 5;
 const MIN_NARROW_GAIN: f32 = 0.5;
 
 /// Minimum gain in mean correlation for a layout with a narrow 1 to be preferred. In clips with a constant pitch
-/// either the energy or the correlation rises by chance; in a proportional face both do (chosen on the source `svg`
+/// either the agreement or the correlation rises by chance; in a proportional face both do (chosen on the source `svg`
 /// of benches/world).
 const MIN_NARROW_CORRELATION_GAIN: f32 = 0.03;
 
@@ -97,7 +98,7 @@ fn best_layout(group: &SizeGroup<'_>) -> Option<(TextLayout, Vec<CharacterCut>)>
     let narrow = rank_layouts(group, &narrow).into_iter().next();
     let is_better = |narrow: &RankedLayout<'_>| {
         narrow.agreement > even.agreement + MIN_NARROW_GAIN
-            && narrow.correlation > even.correlation + MIN_NARROW_CORRELATION_GAIN
+            && mean_correlation(&narrow.cuts) > mean_correlation(&even.cuts) + MIN_NARROW_CORRELATION_GAIN
     };
     let best = narrow.filter(is_better).unwrap_or(even);
     Some((best.layout.clone(), best.cuts))

@@ -10,8 +10,9 @@ use super::window::{MARGIN_PX, working_factor};
 /// Width of a cell divided by its height, for the high-pass filter (a usual proportion of digits, no source).
 const USUAL_CELL_ASPECT: f32 = 0.6;
 
-/// Height of a text with quiet rows above and below it, in box heights, for the high-pass filter (set by judgement).
-const LOW_TEXT: f32 = 0.5;
+/// Usual height of a text inside a shaded panel that fills its box, in box heights, for the high-pass filter (set by
+/// judgement).
+const TEXT_IN_PANEL_HEIGHT: f32 = 0.5;
 
 /// Maximum number of rows without strokes inside a text, in working pixels (set by judgement).
 const MAX_GAP_ROWS: usize = 2;
@@ -89,7 +90,8 @@ fn rows_between_quiet_rows(levels: &[Array2<f32>], height: f32) -> Option<(usize
         return None;
     }
     let inner = ndarray::s![edge..last_row, edge..last_col];
-    let features = features_for(levels.iter().map(|levels| levels.slice(inner)), LOW_TEXT * height);
+    let features =
+        features_for(levels.iter().map(|levels| levels.slice(inner)), TEXT_IN_PANEL_HEIGHT * height);
     let profile = row_energy(&features);
     let (top, bottom) = extent(&profile, MAX_GAP_ROWS)?;
     let threshold = threshold_of(&profile)?;
