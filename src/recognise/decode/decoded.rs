@@ -41,7 +41,7 @@ pub struct DecodedCharacter {
 impl DecodedCharacter {
     /// Distance from the character's left edge to that of the next character, in working pixels; 0 for a character
     /// that the alphabet lacks.
-    pub(super) fn advance(&self, alphabet: &Alphabet) -> f32 {
+    pub(in crate::recognise) fn advance(&self, alphabet: &Alphabet) -> f32 {
         alphabet.index_of(self.character).map_or(0.0, |index| alphabet.shapes[index].advance)
     }
 }

@@ -41,6 +41,10 @@ pub(in crate::recognise) const MIN_CALIBRATION_CORRELATION: f32 = 0.55;
 /// the text's characters. Set by judgement.
 const MIN_END_RATIO: f32 = 0.6;
 
+/// Minimum contrast of the first and the last character of a text, relative to the median contrast of the text's characters. Set by
+/// judgement.
+const MIN_END_CONTRAST: f32 = 0.45;
+
 /// Every n-th item of a list, with the smallest n that gives at most `max` items.
 pub(super) fn evenly_spaced<T>(list: &[T], max: usize) -> impl Iterator<Item = &T> {
     list.iter().step_by(list.len().div_ceil(max).max(1))
@@ -120,7 +124,11 @@ pub(super) fn find_position(
     let texts: Vec<Option<(Decoded, f32)>> = features
         .par_iter()
         .map(|features| {
-            let decoded = without_weak_ends(decoder.decode(features, &anywhere(top))?);
+            let decoded = decoder.decode(features, &anywhere(top))?;
+            let decoded = without_weak_ends(decoded, |character| EndCriteria {
+                contrast: contrast(alphabet, features, top, character),
+                is_in_box: is_in_box(alphabet, features.ncols(), character),
+            });
             let explained = explained(alphabet, features, top, &decoded);
             Some((decoded, explained))
         })
@@ -135,21 +143,52 @@ pub(super) fn find_position(
     })
 }
 
-/// Removes characters at both ends that correlate much less with their templates than the others do. The position search adds them
-/// to values with fewer digits than the widest one, because every correlation above 0 raises its score.
-fn without_weak_ends(mut decoded: Decoded) -> Decoded {
-    let strongest = decoded.characters.iter().map(|character| character.correlation).fold(0.0, f32::max);
-    let is_weak = |character: Option<&DecodedCharacter>| {
-        character.is_some_and(|character| character.correlation < MIN_END_RATIO * strongest)
+/// What shows, apart from its correlation, whether a character at the end of a text belongs to the text.
+#[derive(Debug, Clone, Copy)]
+struct EndCriteria {
+    /// Contrast of the character relative to its template.
+    contrast: f32,
+    /// Whether the middle of the character lies inside the box.
+    is_in_box: bool,
+}
+
+/// Contrast of a character relative to its template: the least-squares scale of the template in the character's cell, 0 outside
+/// the window. The contrast that the decoder gives cannot be used, since correlations are scores without unit.
+fn contrast(alphabet: &Alphabet, features: &Array2<f32>, top: usize, character: &DecodedCharacter) -> f32 {
+    let contrast = || {
+        let template = &alphabet.shapes[alphabet.index_of(character.character)?].template;
+        let cell = features_at(features, top, character.left, template.dim())?;
+        let energy = template.iter().map(|level| level * level).sum::<f32>();
+        Some((&cell * template).sum() / energy.max(f32::MIN_POSITIVE))
     };
-    while is_weak(decoded.characters.last()) {
-        decoded.characters.pop();
-        decoded.text.pop();
-    }
-    while is_weak(decoded.characters.first()) {
-        decoded.characters.remove(0);
-        decoded.text.remove(0);
-    }
+    contrast().unwrap_or(0.0)
+}
+
+/// Whether the middle of a character lies inside the box, in a window `cols` columns wide.
+fn is_in_box(alphabet: &Alphabet, cols: usize, character: &DecodedCharacter) -> bool {
+    let middle = character.left + 0.5 * character.advance(alphabet);
+    (MARGIN_PX as f32..=cols.saturating_sub(MARGIN_PX) as f32).contains(&middle)
+}
+
+/// Removes characters at both ends that correlate much less with their templates than the others do, whose contrast is much
+/// lower, or whose middle lies outside the box. The position search adds them to values with fewer digits than the widest one,
+/// because every correlation above 0 raises its score; the edge of a shaded panel, for example, correlates with a narrow 1.
+fn without_weak_ends(mut decoded: Decoded, criteria: impl Fn(&DecodedCharacter) -> EndCriteria) -> Decoded {
+    let criteria: Vec<EndCriteria> = decoded.characters.iter().map(criteria).collect();
+    let strongest = decoded.characters.iter().map(|character| character.correlation).fold(0.0, f32::max);
+    let mut contrasts: Vec<f32> = criteria.iter().map(|criteria| criteria.contrast).collect();
+    let usual_contrast = upper_median(&mut contrasts).unwrap_or(0.0);
+    let is_strong = |(character, criteria): (&DecodedCharacter, &EndCriteria)| {
+        criteria.is_in_box
+            && character.correlation >= MIN_END_RATIO * strongest
+            && criteria.contrast >= MIN_END_CONTRAST * usual_contrast
+    };
+    let strong: Vec<bool> = decoded.characters.iter().zip(&criteria).map(is_strong).collect();
+    let first = strong.iter().position(|strong| *strong).unwrap_or(strong.len());
+    let end = strong.iter().rposition(|strong| *strong).map_or(first, |last| last + 1);
+    decoded.characters = decoded.characters.drain(first..end).collect();
+    decoded.text.clear();
+    decoded.characters.iter().for_each(|character| decoded.text.push(character.character));
     decoded
 }
 
@@ -260,10 +299,11 @@ mod tests {
     use crate::recognise::score::goodness_of_fit::GoodnessOfFit;
     use crate::recognise::text::Text;
 
+    /// A text of characters with the given correlations, one working pixel apart.
     fn decoded(correlations: &[(char, f32)]) -> Decoded {
-        let character = |(character, correlation): &(char, f32)| DecodedCharacter {
+        let character = |(left, (character, correlation)): (usize, &(char, f32))| DecodedCharacter {
             character: *character,
-            left: 0.0,
+            left: left as f32,
             scores: ArrayVec::new(),
             correlation: *correlation,
             min_part_score: 1.0,
@@ -275,7 +315,7 @@ mod tests {
         correlations.iter().for_each(|(character, _)| text.push(*character));
         Decoded {
             text,
-            characters: correlations.iter().map(character).collect(),
+            characters: correlations.iter().enumerate().map(character).collect(),
             score: 0.0,
             other_forms: Vec::new(),
             form_margin: 0.0,
@@ -288,15 +328,27 @@ mod tests {
 
     #[test]
     fn weak_characters_at_the_ends_are_removed_and_those_between_good_ones_kept() {
-        let text = |correlations: &[(char, f32)]| {
-            let strong = without_weak_ends(decoded(correlations));
-            assert_eq!(strong.text.len(), strong.characters.len());
-            strong.text.to_string()
+        let text = |characters: &[(char, f32)]| {
+            let usual = |_: &DecodedCharacter| EndCriteria { contrast: 1.0, is_in_box: true };
+            without_weak_ends(decoded(characters), usual).text.to_string()
         };
         assert_eq!(text(&[('1', 0.3), ('6', 0.9), ('5', 0.8)]), "65");
         assert_eq!(text(&[('1', 0.3), ('7', 0.4), ('0', 0.9), ('1', 0.5)]), "0");
         assert_eq!(text(&[('1', 0.6), ('6', 0.3), ('5', 0.9)]), "165");
         assert_eq!(text(&[('4', 0.4), ('6', 0.5)]), "46", "a face that fits nowhere");
         assert_eq!(text(&[]), "");
+    }
+
+    #[test]
+    fn the_edge_of_a_panel_is_no_digit() {
+        let text = |edge: EndCriteria| {
+            let criteria = |character: &DecodedCharacter| {
+                if character.left == 0.0 { edge } else { EndCriteria { contrast: 1.0, is_in_box: true } }
+            };
+            without_weak_ends(decoded(&[('1', 0.8), ('6', 0.9), ('5', 0.9)]), criteria).text.to_string()
+        };
+        assert_eq!(text(EndCriteria { contrast: 0.9, is_in_box: true }), "165");
+        assert_eq!(text(EndCriteria { contrast: 0.2, is_in_box: true }), "65");
+        assert_eq!(text(EndCriteria { contrast: 0.9, is_in_box: false }), "65");
     }
 }
