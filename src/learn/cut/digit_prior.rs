@@ -16,6 +16,10 @@ const UNUSUAL_FACE: f32 = 0.03;
 /// Weight of the log probability of one digit, relative to the energy of one text (set by judgement).
 const SHAPE_WEIGHT: f32 = 0.1;
 
+/// Minimum of the mean log probability of the digits: that of ten equally probable digits. A face whose digits look still less
+/// like themselves is unusual, and the shape prior gives no information about it.
+const MIN_MEAN_LOG_PRIOR: f32 = -std::f32::consts::LN_10;
+
 /// Log probability of each digit given the shape in a cell.
 pub(crate) fn digit_log_prior(features: &Array2<f32>) -> [f32; DIGITS] {
     tempered(ShapePrior::embedded().log_probabilities(features))
@@ -37,7 +41,7 @@ pub(crate) fn mean_log_prior(group: &SizeGroup<'_>, cuts: &[CharacterCut]) -> f3
 /// unit is the energy of one text, so that the sum can be added to the shared energy of the cuts.
 pub(crate) fn weighted_log_prior(group: &SizeGroup<'_>, cuts: &[CharacterCut]) -> f32 {
     let digits = cuts.iter().filter(|cut| cut.character.is_ascii_digit()).count();
-    SHAPE_WEIGHT * digits as f32 * mean_log_prior(group, cuts)
+    SHAPE_WEIGHT * digits as f32 * mean_log_prior(group, cuts).max(MIN_MEAN_LOG_PRIOR)
 }
 
 /// Mixes the probabilities of the digits with equal probabilities, to allow for unusual faces. The weights are 1 -

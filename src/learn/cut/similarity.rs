@@ -5,9 +5,15 @@ use std::collections::BTreeMap;
 
 use ndarray::{Array2, ArrayView2, s};
 
-use super::character::CharacterCut;
+use super::character::{CharacterCut, largest_digit_cell};
 use crate::learn::group::size_group::SizeGroup;
 use crate::recognise::dot;
+
+/// Log odds between two digits whose correlations with a cut differ by 1 (set by judgement).
+const SCORE_OF_CORRELATION: f32 = 20.0;
+
+/// Minimum log probability that a digit is recognised as labelled, so that a wrong label does not decide (set by judgement).
+const MIN_LOG_RECOGNISED: f32 = -4.0;
 
 /// For each character the sum of its cuts and their number, where each cut is scaled to length 1 (the root of its sum
 /// of squares). The inner product of another scaled cut with the sum is the sum of the correlations of that cut with
@@ -119,6 +125,49 @@ pub(crate) fn shared_energy(group: &SizeGroup<'_>, cuts: &[CharacterCut]) -> f32
     with_themselves - scaled.iter().filter_map(own).sum::<f32>()
 }
 
+/// Mean log probability that each digit is recognised as labelled, from its correlations with the means of the other cuts of every
+/// digit; 0 if no digit occurs twice. Digits that occur only once are not counted. All digits are compared in cells of the size of
+/// the largest one.
+pub(crate) fn mean_log_recognised(group: &SizeGroup<'_>, cuts: &[CharacterCut]) -> f32 {
+    let size = largest_digit_cell(cuts);
+    let unit_cell = |cut: &CharacterCut| {
+        let cell = cut.features_in_cell(group, size)?;
+        let scale = inverse_length(&cell);
+        cut.character.is_ascii_digit().then(|| (cut.character, cell * scale))
+    };
+    mean_log_recognised_of(&cuts.iter().filter_map(unit_cell).collect::<Vec<_>>())
+}
+
+/// As [`mean_log_recognised`], for digits with their cells, scaled to length 1. The log probability of one digit is limited to
+/// [`MIN_LOG_RECOGNISED`].
+fn mean_log_recognised_of(cells: &[(char, Array2<f32>)]) -> f32 {
+    let mut sums = CharacterSums::default();
+    cells.iter().for_each(|(digit, cell)| sums.add_cell(*digit, cell, 1.0, 1));
+    let squared_lengths: Vec<f32> = sums.0.values().map(|(sum, _)| inner_product(sum, sum)).collect();
+    let log_recognised = |(digit, cell): &(char, Array2<f32>)| {
+        sums.0.get(digit).filter(|(_, count)| *count > 1)?;
+        let (mut own, mut all) = (0.0, Vec::with_capacity(sums.0.len()));
+        for ((other, (sum, _)), squared_length) in sums.0.iter().zip(&squared_lengths) {
+            let product = inner_product(sum, cell);
+            // The cell itself is taken out of the sum of its digit.
+            let (product, squared_length) = if other == digit {
+                (product - 1.0, squared_length - 2.0 * product + 1.0)
+            } else {
+                (product, *squared_length)
+            };
+            let score = SCORE_OF_CORRELATION * product / squared_length.max(f32::MIN_POSITIVE).sqrt();
+            if other == digit {
+                own = score;
+            }
+            all.push(score);
+        }
+        let sum: f32 = all.iter().map(|score| (score - own).exp()).sum();
+        Some((-sum.ln()).max(MIN_LOG_RECOGNISED))
+    };
+    let logs: Vec<f32> = cells.iter().filter_map(log_recognised).collect();
+    logs.iter().sum::<f32>() / logs.len().max(1) as f32
+}
+
 /// For each row of a cell, the share of the strokes in that row: the root of the row's energy, averaged over the
 /// digits in `cuts` and scaled so that all shares add up to 1.
 pub(crate) fn row_shares<'a>(cuts: impl IntoIterator<Item = &'a CharacterCut>) -> Vec<f32> {
@@ -167,4 +216,36 @@ fn inner_product(one: &Array2<f32>, other: &Array2<f32>) -> f32 {
 fn inverse_length(features: &Array2<f32>) -> f32 {
     let length = inner_product(features, features).sqrt();
     if length > 0.0 { 1.0 / length } else { 0.0 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A cell of length 1 with strokes in some columns, and a faint one in a further column.
+    fn cell(strokes: &[usize], faint: usize) -> Array2<f32> {
+        let mut cell = Array2::zeros((4, 8));
+        strokes.iter().for_each(|column| cell.column_mut(*column).fill(1.0));
+        cell.column_mut(faint).fill(0.1);
+        let scale = inverse_length(&cell);
+        cell * scale
+    }
+
+    #[test]
+    fn digits_that_differ_are_recognised_and_those_that_look_alike_are_not() {
+        let different =
+            [('3', cell(&[1], 0)), ('3', cell(&[1], 3)), ('8', cell(&[5], 0)), ('8', cell(&[5], 7))];
+        assert!(mean_log_recognised_of(&different) > -0.01);
+        let alike = [('3', cell(&[1], 0)), ('3', cell(&[1], 3)), ('8', cell(&[1], 0)), ('8', cell(&[1], 3))];
+        assert!(mean_log_recognised_of(&alike) < -0.5);
+        let swapped =
+            [('3', cell(&[1], 0)), ('3', cell(&[5], 3)), ('8', cell(&[5], 0)), ('8', cell(&[1], 7))];
+        assert_eq!(mean_log_recognised_of(&swapped), MIN_LOG_RECOGNISED);
+    }
+
+    #[test]
+    fn digits_that_occur_once_are_not_counted() {
+        let cells = [('3', cell(&[1], 0)), ('8', cell(&[1], 3))];
+        assert_eq!(mean_log_recognised_of(&cells), 0.0);
+    }
 }

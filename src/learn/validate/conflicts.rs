@@ -9,9 +9,9 @@ use crate::learn::examples::example::TrainingExample;
 use crate::learn::labels::reading::LabelledReading;
 use crate::learn::segment::cut_group::CutGroup;
 
-/// Minimum log odds that a label is wrong (natural logarithm) for the label to be left out (set by judgement;
-/// docs/benchmarks.md states how many correct labels are suspected and how many wrong labels are missed).
-const MIN_LOG_ODDS: f32 = 1.0;
+/// Minimum log odds that a label is wrong (natural logarithm) for the label to be left out: it is more probably wrong than
+/// right (docs/benchmarks.md states how many correct labels are suspected and how many wrong labels are missed).
+const MIN_LOG_ODDS: f32 = 0.0;
 
 /// The label that contradicts a suspect label most.
 #[derive(Debug, Clone)]
