@@ -31,16 +31,20 @@ pub struct SuspectLabel {
     pub likely_text: String,
     /// Image of the label's region in the labelled frame.
     pub image: GrayImage,
-    /// The label that contradicts the suspect label most; `None` if only the shape prior contradicts it.
+    /// Whether the label has more characters than fit into the readout's box.
+    pub is_too_long: bool,
+    /// The label that contradicts the suspect label most; `None` if no other label contradicts it, only its length or the shape
+    /// prior.
     pub conflicting: Option<ConflictingLabel>,
 }
 
 impl fmt::Display for SuspectLabel {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let Self { label, likely_text, .. } = self;
+        let Self { label, likely_text, is_too_long, .. } = self;
         write!(f, "{label}: the readout seems to show {likely_text}")?;
         match &self.conflicting {
             Some(other) => write!(f, " (compare {})", other.label),
+            None if *is_too_long => write!(f, ", because the label is too long for the box"),
             None => write!(f, ", judging by the shapes of its digits"),
         }
     }
@@ -55,6 +59,7 @@ impl SuspectLabel {
             label: example.label.clone(),
             likely_text: odds.likely_text.clone(),
             image: example.centre.crop(),
+            is_too_long: odds.is_too_long,
             conflicting: conflicting
                 .map(|other| ConflictingLabel { label: other.label.clone(), image: other.centre.crop() }),
         }

@@ -43,6 +43,8 @@ pub(crate) struct LabelOdds {
     pub(crate) log_odds: f32,
     /// The most probable text of the label's image, judged by the other labels.
     pub(crate) likely_text: String,
+    /// Whether the label has more characters than fit into the readout's box.
+    pub(crate) is_too_long: bool,
     /// Index of another label for comparison. It contains the digit that replaces the most doubtful digit of this
     /// label in `likely_text`; of all labels with that digit, its image of the digit is the most similar one. `None`
     /// if no digit of this label is doubtful, or if no other label contains the replacing digit.
@@ -182,7 +184,8 @@ impl<'a> LeaveOneOut<'a> {
         let mut log_odds = prior_log_odds();
         let mut conflicting = None;
         let mut likely: Vec<String> = text.chars().map(String::from).collect();
-        if self.too_long.contains(&label_index) {
+        let is_too_long = self.too_long.contains(&label_index);
+        if is_too_long {
             log_odds += partial_log_ratio(WRONG_DIGIT, MAX_LOG_RATIO);
             let has_cell = |position| self.digits_of(label_index).any(|cell| cell.cut.position == position);
             let is_outside =
@@ -214,7 +217,7 @@ impl<'a> LeaveOneOut<'a> {
                 likely.insert(position, digit_text(digit));
             }
         }
-        LabelOdds { label_index, log_odds, likely_text: likely.concat(), conflicting }
+        LabelOdds { label_index, log_odds, likely_text: likely.concat(), is_too_long, conflicting }
     }
 
     /// Index of the other label whose digit of the given class resembles a cell most; `None` if no other
