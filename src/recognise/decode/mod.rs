@@ -76,6 +76,10 @@ struct PartialTexts {
     by_node: Vec<std::ops::Range<usize>>,
 }
 
+/// Minimum contrast of a digit that begins inside the cell of a last 1, relative to its template, for the text to be longer than
+/// decoded. It is high, since the strokes of the 1 itself give other digits some contrast there (set by judgement).
+const MIN_OVERLAPPING_CONTRAST: f32 = 0.7;
+
 impl<S: Scorer> Decoder<'_, S> {
     /// The best text at a placement; `None` if no text fits into the features.
     #[must_use]
@@ -166,9 +170,19 @@ impl<S: Scorer> Decoder<'_, S> {
             let score = scores.near(index, (2.0 * left).round() as i32)?;
             Some(score / self.scorer.distance2(index).max(f32::MIN_POSITIVE) + 0.5)
         };
-        digits
+        let beside = digits
+            .clone()
             .flat_map(|index| lefts.iter().filter_map(move |left| contrast(index, *left)))
-            .fold(0.0, f32::max)
+            .fold(0.0, f32::max);
+        if anchor == Anchor::Right || last.character != '1' {
+            return beside;
+        }
+        // The 1 may be narrower than the alphabet says: the next digit then begins in the right half of its cell.
+        let overlapping_lefts = (0..(0.5 * pitch) as usize).map(|cols| last.left + 0.5 * pitch + cols as f32);
+        let overlapping = digits
+            .flat_map(|index| overlapping_lefts.clone().filter_map(move |left| contrast(index, left)))
+            .fold(0.0, f32::max);
+        if overlapping > MIN_OVERLAPPING_CONTRAST { overlapping } else { beside }
     }
 
     /// Energy of the stronger of the two cells next to the text, relative to the mean energy of the text's
@@ -309,5 +323,66 @@ impl PartialTexts {
             path.reverse();
         }
         path
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::recognise::decode::legibility::MAX_CONTRAST_BESIDE;
+    use crate::recognise::features::high_pass::HighPass;
+    use crate::recognise::score::matcher::Matcher;
+    use crate::recognise::score::noise::Noise;
+    use crate::recognise::templates::alphabet::Shape;
+
+    const ROWS: usize = 9;
+    const COLS: usize = 12;
+
+    /// Two bright columns for a 1, pseudo-random levels for other digits.
+    fn template(character: char) -> Array2<f32> {
+        Array2::from_shape_fn((ROWS, COLS), |(row, col)| {
+            let mixed = (row * 31 + col * 17 + character as usize * 101).wrapping_mul(2_654_435_761) >> 9;
+            match character {
+                '1' => 30.0 * f32::from(u8::from((5..7).contains(&col))),
+                _ if (1..11).contains(&col) => (mixed % 61) as f32 - 30.0,
+                _ => 0.0,
+            }
+        })
+    }
+
+    #[test]
+    fn a_digit_that_stands_too_near_to_a_last_1_shows_that_the_text_is_longer() {
+        let shape = |character| Shape {
+            character,
+            template: template(character),
+            advance: COLS as f32,
+            image_count: None,
+        };
+        let alphabet = Alphabet {
+            shapes: "158".chars().map(shape).collect(),
+            rows: ROWS,
+            cols: COLS,
+            high_pass: HighPass::for_cell_width(COLS as f32),
+            factor: 1,
+        };
+        let matcher = Matcher::new(&alphabet, &Noise::white(ROWS, 8.0)).unwrap();
+        let grammar = Grammar::new(3, 0, false);
+        let decoder = Decoder { alphabet: &alphabet, scorer: &matcher, grammar: &grammar, mask: None };
+        let placement = Placement { top: 0, anchor: Anchor::Left, position: 10.0, shifts: (0, 0) };
+        let decoded = |characters: &[(char, usize)]| {
+            let mut features = Array2::zeros((ROWS, 60));
+            for (character, left) in characters {
+                let mut cell = features.slice_mut(ndarray::s![.., *left..left + COLS]);
+                cell += &template(*character);
+            }
+            decoder.decode(&features, &placement).unwrap()
+        };
+        let complete = decoded(&[('8', 10), ('1', 22)]);
+        assert_eq!(complete.text.as_str(), "81");
+        assert!(complete.contrast_beside < MAX_CONTRAST_BESIDE, "{}", complete.contrast_beside);
+        let cut = decoded(&[('8', 10), ('1', 22), ('5', 30)]);
+        assert_eq!(cut.text.as_str(), "81");
+        assert!(cut.contrast_beside > MAX_CONTRAST_BESIDE, "{}", cut.contrast_beside);
     }
 }

@@ -43,6 +43,14 @@ impl ColumnMask {
                         // The decoder tests whether another digit stands beyond the free edge.
                         let by = if placement.anchor == Anchor::Right { -beside } else { beside };
                         mask.add(true, left + by, POSITION_TOLERANCE_HALF_COLS + 1);
+                        if shape.character == '1' && placement.anchor != Anchor::Right {
+                            // The next digit may begin in the right half of the cell of a 1.
+                            mask.add(
+                                true,
+                                left + 3 * beside / 4,
+                                beside / 4 + POSITION_TOLERANCE_HALF_COLS + 1,
+                            );
+                        }
                     }
                     if node.parent.is_none() && placement.anchor == Anchor::Centre {
                         mask.add(true, left - beside, POSITION_TOLERANCE_HALF_COLS + 1);
