@@ -60,6 +60,17 @@ pub(crate) fn largest_digit_cell(cuts: &[CharacterCut]) -> (usize, usize) {
     digits.map(|cut| cut.features.dim()).max_by_key(|size| size.1).unwrap_or((0, 0))
 }
 
+/// The digits among some cuts, in cells of the size of the largest one; without those whose cell does not lie within the
+/// features.
+pub(crate) fn digits_in_equal_cells(
+    group: &SizeGroup<'_>,
+    cuts: &[CharacterCut],
+) -> Vec<(char, Array2<f32>)> {
+    let size = largest_digit_cell(cuts);
+    let digits = cuts.iter().filter(|cut| cut.character.is_ascii_digit());
+    digits.filter_map(|cut| Some((cut.character, cut.features_in_cell(group, size)?))).collect()
+}
+
 /// Position at which a labelled text is cut into characters.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct TextPosition {

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use ndarray::{Array2, ArrayView2, s};
 
-use super::character::{CharacterCut, largest_digit_cell};
+use super::character::CharacterCut;
 use crate::learn::group::size_group::SizeGroup;
 use crate::recognise::dot;
 
@@ -125,46 +125,30 @@ pub(crate) fn shared_energy(group: &SizeGroup<'_>, cuts: &[CharacterCut]) -> f32
     with_themselves - scaled.iter().filter_map(own).sum::<f32>()
 }
 
-/// Mean log probability that each digit is recognised as labelled, from its correlations with the means of the other cuts of every
-/// digit; 0 if no digit occurs twice. Digits that occur only once are not counted. All digits are compared in cells of the size of
-/// the largest one.
-pub(crate) fn mean_log_recognised(group: &SizeGroup<'_>, cuts: &[CharacterCut]) -> f32 {
-    let size = largest_digit_cell(cuts);
-    let unit_cell = |cut: &CharacterCut| {
-        let cell = cut.features_in_cell(group, size)?;
-        let scale = inverse_length(&cell);
-        cut.character.is_ascii_digit().then(|| (cut.character, cell * scale))
-    };
-    mean_log_recognised_of(&cuts.iter().filter_map(unit_cell).collect::<Vec<_>>())
-}
-
-/// As [`mean_log_recognised`], for digits with their cells, scaled to length 1. The log probability of one digit is limited to
-/// [`MIN_LOG_RECOGNISED`].
-fn mean_log_recognised_of(cells: &[(char, Array2<f32>)]) -> f32 {
+/// Mean log probability that each digit is recognised as labelled, from the correlations of its cell with the means of the other
+/// cells of every digit; 0 if no digit occurs twice. Digits that occur only once are not counted. The log probability of one
+/// digit is at least [`MIN_LOG_RECOGNISED`].
+pub(crate) fn mean_log_recognised(digits: &[(char, Array2<f32>)]) -> f32 {
+    let scaled: Vec<(char, Array2<f32>)> =
+        digits.iter().map(|(digit, cell)| (*digit, cell * inverse_length(cell))).collect();
     let mut sums = CharacterSums::default();
-    cells.iter().for_each(|(digit, cell)| sums.add_cell(*digit, cell, 1.0, 1));
+    scaled.iter().for_each(|(digit, cell)| sums.add_cell(*digit, cell, 1.0, 1));
     let squared_lengths: Vec<f32> = sums.0.values().map(|(sum, _)| inner_product(sum, sum)).collect();
     let log_recognised = |(digit, cell): &(char, Array2<f32>)| {
         sums.0.get(digit).filter(|(_, count)| *count > 1)?;
-        let (mut own, mut all) = (0.0, Vec::with_capacity(sums.0.len()));
-        for ((other, (sum, _)), squared_length) in sums.0.iter().zip(&squared_lengths) {
+        let score = |((other, (sum, _)), squared_length): ((&char, &(Array2<f32>, usize)), &f32)| {
             let product = inner_product(sum, cell);
-            // The cell itself is taken out of the sum of its digit.
-            let (product, squared_length) = if other == digit {
-                (product - 1.0, squared_length - 2.0 * product + 1.0)
-            } else {
-                (product, *squared_length)
-            };
-            let score = SCORE_OF_CORRELATION * product / squared_length.max(f32::MIN_POSITIVE).sqrt();
-            if other == digit {
-                own = score;
-            }
-            all.push(score);
-        }
-        let sum: f32 = all.iter().map(|score| (score - own).exp()).sum();
-        Some((-sum.ln()).max(MIN_LOG_RECOGNISED))
+            // The cell itself, with length 1, is taken out of the sum of its digit.
+            let own = if other == digit { 1.0 } else { 0.0 };
+            let squared_length = squared_length - own * (2.0 * product - 1.0);
+            (*other, SCORE_OF_CORRELATION * (product - own) / squared_length.max(f32::MIN_POSITIVE).sqrt())
+        };
+        let scores: Vec<(char, f32)> = sums.0.iter().zip(&squared_lengths).map(score).collect();
+        let (_, own) = scores.iter().find(|(other, _)| other == digit)?;
+        let inverse_probability: f32 = scores.iter().map(|(_, score)| (score - own).exp()).sum();
+        Some((-inverse_probability.ln()).max(MIN_LOG_RECOGNISED))
     };
-    let logs: Vec<f32> = cells.iter().filter_map(log_recognised).collect();
+    let logs: Vec<f32> = scaled.iter().filter_map(log_recognised).collect();
     logs.iter().sum::<f32>() / logs.len().max(1) as f32
 }
 
@@ -222,30 +206,29 @@ fn inverse_length(features: &Array2<f32>) -> f32 {
 mod tests {
     use super::*;
 
-    /// A cell of length 1 with strokes in some columns, and a faint one in a further column.
+    /// A cell with strokes in some columns, and a faint one in a further column.
     fn cell(strokes: &[usize], faint: usize) -> Array2<f32> {
         let mut cell = Array2::zeros((4, 8));
         strokes.iter().for_each(|column| cell.column_mut(*column).fill(1.0));
         cell.column_mut(faint).fill(0.1);
-        let scale = inverse_length(&cell);
-        cell * scale
+        cell
     }
 
     #[test]
     fn digits_that_differ_are_recognised_and_those_that_look_alike_are_not() {
         let different =
             [('3', cell(&[1], 0)), ('3', cell(&[1], 3)), ('8', cell(&[5], 0)), ('8', cell(&[5], 7))];
-        assert!(mean_log_recognised_of(&different) > -0.01);
+        assert!(mean_log_recognised(&different) > -0.01);
         let alike = [('3', cell(&[1], 0)), ('3', cell(&[1], 3)), ('8', cell(&[1], 0)), ('8', cell(&[1], 3))];
-        assert!(mean_log_recognised_of(&alike) < -0.5);
+        assert!(mean_log_recognised(&alike) < -0.5);
         let swapped =
             [('3', cell(&[1], 0)), ('3', cell(&[5], 3)), ('8', cell(&[5], 0)), ('8', cell(&[1], 7))];
-        assert_eq!(mean_log_recognised_of(&swapped), MIN_LOG_RECOGNISED);
+        assert_eq!(mean_log_recognised(&swapped), MIN_LOG_RECOGNISED);
     }
 
     #[test]
     fn digits_that_occur_once_are_not_counted() {
         let cells = [('3', cell(&[1], 0)), ('8', cell(&[1], 3))];
-        assert_eq!(mean_log_recognised_of(&cells), 0.0);
+        assert_eq!(mean_log_recognised(&cells), 0.0);
     }
 }

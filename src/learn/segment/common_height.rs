@@ -1,7 +1,7 @@
 //! Corrects the measured text height of each region by comparing its characters with those of the other regions.
 
 use super::cut_group::{CutGroup, cut_group};
-use crate::learn::cut::character::CharacterCut;
+use crate::learn::cut::character::{CharacterCut, digits_in_equal_cells};
 use crate::learn::cut::digit_prior::mean_log_prior;
 use crate::learn::cut::similarity::correlation_with_other_regions;
 use crate::learn::error::LearnError;
@@ -66,9 +66,12 @@ fn rows_at_main_height(group: SizeGroup<'_>, alone: SizeGroup<'_>, setup_index: 
     let is_alike = correlation_with_other_regions(&cuts, own)
         .is_some_and(|correlation| correlation >= MIN_RELATIVE_CORRELATION * usual);
     let own_cuts: Vec<CharacterCut> = cuts.iter().filter(|cut| cut.region == own).cloned().collect();
-    let as_main = mean_log_prior(&group, &own_cuts);
-    let by_itself =
-        || cut_group(alone).map_or(f32::NEG_INFINITY, |alone| mean_log_prior(&alone.group, &alone.cuts));
+    let as_main = mean_log_prior(&digits_in_equal_cells(&group, &own_cuts));
+    let by_itself = || {
+        cut_group(alone).map_or(f32::NEG_INFINITY, |alone| {
+            mean_log_prior(&digits_in_equal_cells(&alone.group, &alone.cuts))
+        })
+    };
     let top = cuts.iter().find(|cut| cut.region == own)?.top;
     let rows = StrokeRows { top_px: group.stroke_top_px(top), height_px: group.height_px() };
     (is_alike || as_main > by_itself()).then_some(rows)

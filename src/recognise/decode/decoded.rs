@@ -61,7 +61,7 @@ pub struct Decoded {
     /// Log-likelihood of the text minus that of the best text of another form, or of no text if that is larger.
     pub form_margin: f32,
     /// Contrast of the best digit, relative to its template, in the cell beyond an edge of the text that is not
-    /// anchored: about 0 for an empty cell, about 1 if the text is longer than decoded.
+    /// anchored, or from the middle of the last cell on if that holds a 1: about 0 for an empty cell, about 1 if the text is longer than decoded.
     pub contrast_beside: f32,
     /// Energy of the stronger of the two cells next to the text, inside the box, as a share of the mean energy of the
     /// text's digits: about 0 for an empty cell. It is computed only if the text may be longer than decoded: if the

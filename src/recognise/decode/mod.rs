@@ -23,6 +23,10 @@ use super::text::{MAX_TEXT_LENGTH, Text};
 use character_scores::CharacterScores;
 use decoded::{Decoded, DecodedCharacter, cells_beside};
 
+/// Minimum contrast of a digit that begins inside the cell of a last 1, relative to its template, for the text to be longer than
+/// decoded. It is high, since the strokes of the 1 itself give other digits some contrast there (set by judgement).
+const MIN_OVERLAPPING_CONTRAST: f32 = 0.7;
+
 /// Decodes the text of one region.
 #[derive(Debug, Clone)]
 pub struct Decoder<'a, S> {
@@ -75,10 +79,6 @@ struct PartialTexts {
     /// For every node of the prefix tree, the range of its partial texts.
     by_node: Vec<std::ops::Range<usize>>,
 }
-
-/// Minimum contrast of a digit that begins inside the cell of a last 1, relative to its template, for the text to be longer than
-/// decoded. It is high, since the strokes of the 1 itself give other digits some contrast there (set by judgement).
-const MIN_OVERLAPPING_CONTRAST: f32 = 0.7;
 
 impl<S: Scorer> Decoder<'_, S> {
     /// The best text at a placement; `None` if no text fits into the features.
@@ -150,7 +150,7 @@ impl<S: Scorer> Decoder<'_, S> {
     }
 
     /// Contrast of the best digit, relative to its template, in the cell beyond an edge of the text that is not
-    /// anchored.
+    /// anchored, or from the middle of the last cell on if that holds a 1.
     fn contrast_beside(
         &self,
         characters: &[DecodedCharacter],
@@ -170,18 +170,15 @@ impl<S: Scorer> Decoder<'_, S> {
             let score = scores.near(index, (2.0 * left).round() as i32)?;
             Some(score / self.scorer.distance2(index).max(f32::MIN_POSITIVE) + 0.5)
         };
-        let beside = digits
-            .clone()
-            .flat_map(|index| lefts.iter().filter_map(move |left| contrast(index, *left)))
-            .fold(0.0, f32::max);
+        let highest_at =
+            |left: f32| digits.clone().filter_map(|index| contrast(index, left)).fold(0.0, f32::max);
+        let beside = lefts.iter().map(|left| highest_at(*left)).fold(0.0, f32::max);
         if anchor == Anchor::Right || last.character != '1' {
             return beside;
         }
         // The 1 may be narrower than the alphabet says: the next digit then begins in the right half of its cell.
-        let overlapping_lefts = (0..(0.5 * pitch) as usize).map(|cols| last.left + 0.5 * pitch + cols as f32);
-        let overlapping = digits
-            .flat_map(|index| overlapping_lefts.clone().filter_map(move |left| contrast(index, left)))
-            .fold(0.0, f32::max);
+        let lefts = (0..(0.5 * pitch) as usize).map(|cols| last.left + 0.5 * pitch + cols as f32);
+        let overlapping = lefts.map(highest_at).fold(0.0, f32::max);
         if overlapping > MIN_OVERLAPPING_CONTRAST { overlapping } else { beside }
     }
 
@@ -243,7 +240,8 @@ impl<S: Scorer> Decoder<'_, S> {
     }
 }
 
-fn text_from(characters: impl Iterator<Item = char>) -> Text {
+/// The first [`MAX_TEXT_LENGTH`] of some characters as a text.
+pub(super) fn text_from(characters: impl Iterator<Item = char>) -> Text {
     let mut text = Text::new();
     for character in characters.take(MAX_TEXT_LENGTH) {
         text.push(character);

@@ -6,9 +6,9 @@ use std::collections::BTreeMap;
 use ndarray::{Array2, s};
 use rayon::prelude::*;
 
-use crate::recognise::decode::Decoder;
 use crate::recognise::decode::decoded::{Decoded, DecodedCharacter};
-use crate::recognise::features::cells::features_at;
+use crate::recognise::decode::{Decoder, text_from};
+use crate::recognise::features::cells::{dot, features_at};
 use crate::recognise::features::window::MARGIN_PX;
 use crate::recognise::score::matcher::{Correlator, correlate};
 use crate::recognise::templates::alphabet::Alphabet;
@@ -158,8 +158,8 @@ fn contrast(alphabet: &Alphabet, features: &Array2<f32>, top: usize, character: 
     let contrast = || {
         let template = &alphabet.shapes[alphabet.index_of(character.character)?].template;
         let cell = features_at(features, top, character.left, template.dim())?;
-        let energy = template.iter().map(|level| level * level).sum::<f32>();
-        Some((&cell * template).sum() / energy.max(f32::MIN_POSITIVE))
+        let (template, cell) = (template.as_slice()?, cell.as_slice()?);
+        Some(dot(template, cell) / dot(template, template).max(f32::MIN_POSITIVE))
     };
     contrast().unwrap_or(0.0)
 }
@@ -187,8 +187,7 @@ fn without_weak_ends(mut decoded: Decoded, criteria: impl Fn(&DecodedCharacter) 
     let first = strong.iter().position(|strong| *strong).unwrap_or(strong.len());
     let end = strong.iter().rposition(|strong| *strong).map_or(first, |last| last + 1);
     decoded.characters = decoded.characters.drain(first..end).collect();
-    decoded.text.clear();
-    decoded.characters.iter().for_each(|character| decoded.text.push(character.character));
+    decoded.text = text_from(decoded.characters.iter().map(|character| character.character));
     decoded
 }
 
@@ -263,7 +262,7 @@ fn placement_of(alphabet: &Alphabet, top: usize, found: &[Decoded]) -> Option<Pl
 
 fn right_edge(alphabet: &Alphabet, decoded: &Decoded) -> Option<f32> {
     let last = decoded.characters.last()?;
-    Some(last.left + alphabet.shapes[alphabet.index_of(last.character)?].advance)
+    Some(last.left + last.advance(alphabet))
 }
 
 /// Minimum number of texts of one length. Lengths with fewer texts are ignored, since these texts may be
@@ -330,7 +329,9 @@ mod tests {
     fn weak_characters_at_the_ends_are_removed_and_those_between_good_ones_kept() {
         let text = |characters: &[(char, f32)]| {
             let usual = |_: &DecodedCharacter| EndCriteria { contrast: 1.0, is_in_box: true };
-            without_weak_ends(decoded(characters), usual).text.to_string()
+            let strong = without_weak_ends(decoded(characters), usual);
+            assert_eq!(strong.text.len(), strong.characters.len());
+            strong.text.to_string()
         };
         assert_eq!(text(&[('1', 0.3), ('6', 0.9), ('5', 0.8)]), "65");
         assert_eq!(text(&[('1', 0.3), ('7', 0.4), ('0', 0.9), ('1', 0.5)]), "0");
